@@ -1,0 +1,3 @@
+module callout
+
+go 1.26.8

@@ -1,0 +1,79 @@
+package catalogue_test
+
+import (
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"callout/catalogue"
+)
+
+func TestEmbeddedDataIsValid(t *testing.T) {
+	c, err := catalogue.Load()
+	require.NoError(t, err)
+	assert.NotEmpty(t, c.Quantities)
+	for _, d := range c.Declarations {
+		if d.Opposite != "" {
+			assert.NotEqual(t, d.ID, d.Opposite)
+		}
+	}
+}
+
+// A plain number in every quantity's range is a reading; the neighbours are not.
+func TestCheckReading(t *testing.T) {
+	c, err := catalogue.Load()
+	require.NoError(t, err)
+	for _, q := range c.Quantities {
+		r := catalogue.Reading{Quantity: q.ID, Place: q.Places[0], Value: q.Min, Unit: q.Unit}
+		if !q.Kind.Numeric() {
+			assert.ErrorContains(t, c.CheckReading(r), "not a number", q.ID)
+			o := catalogue.Observation{Quantity: q.ID, Place: q.Places[0], Value: q.Values[0].ID}
+			assert.NoError(t, c.CheckObservation(o))
+			o.Value = "no such choice"
+			assert.ErrorContains(t, c.CheckObservation(o), "takes one of")
+			continue
+		}
+		assert.NoError(t, c.CheckReading(r), q.ID)
+		assert.True(t, c.Plausible(r), q.ID)
+		r.Value = q.Max + 1
+		assert.False(t, c.Plausible(r), q.ID)
+		r.Place = "no such place"
+		assert.ErrorContains(t, c.CheckReading(r), "is not taken at")
+	}
+}
+
+func TestLoadRefusesBadData(t *testing.T) {
+	good := fstest.MapFS{
+		"units.json":        {Data: []byte(`[{"id":"A","name":"amps","one":"amp","short":"A","spoken":[]}]`)},
+		"quantities.json":   {Data: []byte(`[{"id":"current","name":"current","kind":"measured","unit":"A","places":["fan"],"min":0,"max":9}]`)},
+		"places.json":       {Data: []byte(`[{"id":"fan","name":"the fan"}]`)},
+		"declarations.json": {Data: []byte(`[]`)}, "commands.json": {Data: []byte(`[]`)}, "repairs.json": {Data: []byte(`[]`)},
+	}
+	_, err := catalogue.LoadFrom(good)
+	require.NoError(t, err)
+	for _, row := range []struct{ file, from, to, want string }{
+		{"quantities.json", `"unit":"A"`, `"unit":"X"`, `no unit "X"`},
+		{"quantities.json", `"fan"`, `"cellar"`, `no place "cellar"`},
+		{"quantities.json", `"max":9`, `"max":0`, "is empty"},
+		{"quantities.json", `"min":0`, `"minimum":0`, "unknown field"},
+		{"quantities.json", `measured`, `guessed`, "unknown kind"},
+		{"places.json", `]`, `,{"id":"fan","name":"again"}]`, "is there twice"},
+		{"places.json", `]`, `,{"id":"roof","name":"the roof"}]`, "used by no quantity"},
+		{"declarations.json", `[]`, `[{"id":"x","name":"x","spoken":["x"],"opposite":"y","safety":true}]`, "does not point back"},
+	} {
+		bad := fstest.MapFS{}
+		for k, v := range good {
+			bad[k] = v
+		}
+		bad[row.file] = &fstest.MapFile{Data: []byte(strings.Replace(string(good[row.file].Data), row.from, row.to, 1))}
+		_, err := catalogue.LoadFrom(bad)
+		require.ErrorIs(t, err, catalogue.ErrInvalid, row.want)
+		assert.ErrorContains(t, err, row.want)
+	}
+	delete(good, "units.json")
+	_, err = catalogue.LoadFrom(good)
+	assert.ErrorContains(t, err, "units.json")
+}

@@ -2,10 +2,20 @@ module callout
 
 go 1.26.8
 
-require github.com/stretchr/testify v1.11.1
+require github.com/stretchr/testify v1.12.1
 
 require (
+	github.com/campoy/embedmd v1.0.0 // indirect
 	github.com/davecgh/go-spew v1.1.1 // indirect
+	github.com/ggerganov/whisper.cpp/bindings/go v0.0.0-20260227185758-9453b4b9be9b // indirect
+	github.com/gofrs/flock v0.13.2 // indirect
+	github.com/nlpodyssey/gopickle v0.3.0 // indirect
 	github.com/pmezard/go-difflib v1.0.0 // indirect
+	github.com/sbinet/npyio v0.9.0 // indirect
+	github.com/x448/float16 v0.8.4 // indirect
+	go.yaml.in/yaml/v3 v3.0.5 // indirect
+	golang.org/x/sys v0.49.0 // indirect
+	golang.org/x/text v0.14.0 // indirect
+	gonum.org/v1/gonum v0.14.0 // indirect
 	gopkg.in/yaml.v3 v3.0.1 // indirect
 )

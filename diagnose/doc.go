@@ -1,0 +1,39 @@
+// Package diagnose decides what is wrong with a residential heat pump or air
+// conditioner from what a technician reads off it, and what to do next.
+//
+// The knowledge is data (data/*.json): faults, tests, operating behaviours,
+// gates, cautions. [Load] reads it once; a [Knowledge] never changes and is
+// safe for concurrent use. A [Job] is one call: a pure fold over its events, so
+// that the same events give the same assessment, and a retracted event leaves
+// no trace. Time is passed in; no clock is read here.
+//
+// # What is kept apart
+//
+//   - Belief: the exact posterior over nothing wrong, every single fault and
+//     every plausible pair, from the readings as soft evidence.
+//   - Energy: what is live until declared and proved dead. See [Energy].
+//   - Gates: what must be proved before a verdict, a repair or a touch. Gates
+//     are applied to the advice, never to the belief.
+//   - Choice: the next test by least expected total cost in minutes.
+//
+// # Playing a call
+//
+// A caller plays a call by answering [Next] with one [Event]:
+//
+//	test        measure or look: Reading or Observation of Quantity at Place
+//	make_safe   one step towards dead and proved dead: either declare each of
+//	            Declare, or read Quantity at Place (voltage at known_live,
+//	            leg_to_leg, leg_1_to_ground, leg_2_to_ground, capacitor; for
+//	            the air handler, voltage at blower)
+//	energise    one step back to a running unit: declare each of Declare
+//	ask_nameplate  read Quantity at Place off the nameplate
+//	wait        let Wait pass, then assess again with the later time
+//	repair      do Repair, then report it as done
+//	proof       like test, after the repair
+//	done        nothing more to do
+//
+// In make_safe and energise, Test names the test or proof that the steps lead
+// to. Cannot with Next.Test excludes that test (also for a step that leads to
+// it). Work inside the air handler needs it declared off (air_handler_off) and
+// proved dead there (voltage at blower), apart from the outdoor unit.
+package diagnose

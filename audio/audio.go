@@ -1,0 +1,81 @@
+// Package audio is the sound end of callout: clips and utterances, the cutting of a
+// recording into utterances, and what a speech recogniser is. It knows no trade and no
+// particular recogniser or sound device; those live in packages of their own below it.
+//
+// Sound is mono float32, -1 to 1. Unless a type says otherwise the rate is Rate.
+package audio
+
+import (
+	"context"
+	"errors"
+	"time"
+)
+
+// Rate is the sample rate of utterances, in hertz.
+const Rate = 16000
+
+var (
+	// ErrNoSpeech is returned by a Recogniser that heard no words.
+	ErrNoSpeech = errors.New("audio: no speech")
+	// ErrTooLong is returned for an utterance longer than the recogniser's window.
+	ErrTooLong = errors.New("audio: utterance too long")
+	// ErrFormat is returned for a file that is not sound this package can read.
+	ErrFormat = errors.New("audio: not a readable WAV file")
+	// ErrClosed is returned by a Recogniser after Close.
+	ErrClosed = errors.New("audio: recogniser is closed")
+)
+
+// Utterance is one stretch of speech at Rate. Samples belong to the receiver.
+type Utterance struct {
+	Samples []float32
+	Start   time.Duration // since the start of the recording or session
+	End     time.Duration
+}
+
+// Duration is the length of the sound.
+func (u Utterance) Duration() time.Duration { return duration(len(u.Samples), Rate) }
+
+func duration(samples, rate int) time.Duration {
+	return time.Duration(samples) * time.Second / time.Duration(rate)
+}
+
+// Word is one word as heard. LogProb is the natural logarithm of the probability of its
+// tokens given the sound and the words before, without the influence of any grammar;
+// NaN if the engine cannot tell.
+type Word struct {
+	Text    string
+	LogProb float64
+}
+
+// Hypothesis is a whole alternative text with its total log-likelihood (natural).
+type Hypothesis struct {
+	Text          string
+	LogLikelihood float64
+}
+
+// Transcript is what was heard in one utterance.
+type Transcript struct {
+	Text         string
+	Words        []Word
+	NoSpeech     float64      // probability that nothing was said, 0 to 1
+	Alternatives []Hypothesis // best first, the text itself included; nil if unknown
+	Took         time.Duration
+}
+
+// Hints tell a recogniser what to expect.
+type Hints struct {
+	// Prompt is text in the style of what may be said. Engines may keep only its end.
+	Prompt string
+}
+
+// Recogniser turns one utterance into words.
+//
+// Recognise returns ErrNoSpeech when it heard none, the context's cause when it was
+// stopped, and ErrClosed after Close. An utterance's result does not depend on earlier
+// ones. Engine names engine, model and version for the job log. Close may be called
+// twice. Implementations are safe for concurrent use; calls may wait for each other.
+type Recogniser interface {
+	Recognise(ctx context.Context, u Utterance, h Hints) (Transcript, error)
+	Engine() string
+	Close() error
+}

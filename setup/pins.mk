@@ -1,0 +1,12 @@
+# What set-up fetches, by package name, with its version and checksum. The Python
+# packages are pinned in setup/*.txt.
+
+# The speech library's source tree (whisper.cpp 1.9.1) lies in this npm package.
+ENGINE_PACKAGE := nodejs-whisper
+ENGINE_PACKAGE_VERSION := 0.3.1
+ENGINE_SHA256 := 92041caf2b26c74b7f489fedf37bd093f216eebd61df512045ec2d19d0531d37
+ENGINE_VERSION := 1.9.1
+
+# SHA-256 of the model files that the converter makes from the pinned packages.
+MODEL_SHA256_tiny.en := 49b35c0f0fa5e8fe48396546d4c3308e7cc3e8a50589273a99710c76fd373fdf
+MODEL_SHA256_base := c0db470711f9496ec80feedb59b0916f10a0c301218e7254a61e7d3d1890dc6d

@@ -9,7 +9,7 @@ packages="cmake g++ make pkg-config python3-pip espeak-ng flite sox pocketsphinx
 have() {
 	case $1 in
 	g++ | make | cmake | pkg-config | espeak-ng | flite | sox) command -v "$1" >/dev/null 2>&1 ;;
-	python3-pip) python3 -m pip --version >/dev/null 2>&1 ;;
+	python3-pip) command -v pip3 >/dev/null || python3 -m pip --version >/dev/null 2>&1 ;;
 	pocketsphinx) command -v pocketsphinx_batch >/dev/null 2>&1 ;;
 	pocketsphinx-en-us) [ -d /usr/share/pocketsphinx/model/en-us ] ;;
 	pocketsphinx-testdata) [ -d /usr/share/pocketsphinx/test/data ] ;;

@@ -9,8 +9,9 @@ package whisper
 #include <string.h>
 #include <whisper.h>
 
-// The library's messages go into a ring that Go drains after each call: a callback into
-// Go from the library's threads would be slower and need handles.
+// The library's messages are kept, up to a limit, for Go to take after each call: a
+// callback into Go would need handles. Messages come from the calling thread only, under
+// the lock that guards every call.
 #define CALLOUT_LOG 8192
 static char  callout_log_text[CALLOUT_LOG];
 static int   callout_log_used;
@@ -18,10 +19,16 @@ static int   callout_log_used;
 static void callout_log(enum ggml_log_level level, const char *text, void *user) {
 	(void)level; (void)user;
 	int n = (int)strlen(text);
-	int room = CALLOUT_LOG - __atomic_load_n(&callout_log_used, __ATOMIC_RELAXED);
+	int room = CALLOUT_LOG - callout_log_used;
 	if (n > room) n = room;
 	memcpy(callout_log_text + callout_log_used, text, n);
 	callout_log_used += n;
+}
+
+static const char *callout_log_take(int *used) {
+	*used = callout_log_used;
+	callout_log_used = 0;
+	return callout_log_text;
 }
 
 static void callout_log_start(void) { whisper_log_set(callout_log, NULL); }
@@ -66,9 +73,9 @@ func captureLog() { C.callout_log_start() }
 
 // drainLog returns and forgets the captured messages. Callers hold mutex.
 func drainLog() string {
-	n := C.callout_log_used
-	C.callout_log_used = 0
-	return C.GoStringN(&C.callout_log_text[0], n)
+	var n C.int
+	text := C.callout_log_take(&n)
+	return C.GoStringN(text, n)
 }
 
 // flag is an integer in C memory that stops a running call when it is not zero.

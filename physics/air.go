@@ -147,11 +147,10 @@ const (
 	BTUHPerTon  = 12000
 )
 
-// Standard air: 0.075 lb/ft3 at 70 F and 0.24 Btu/(lb F) (ACHR News 145073).
+// Standard air: 0.075 lb/ft3 and 0.24 Btu/(lb F) (ACHR News 145073).
 const (
 	standardMassFlow = 60 * 0.075 // pounds an hour for each cfm: "4.5"
 	standardHeat     = 0.24
-	standardRankine  = 529.67
 )
 
 // SensibleFactor is the "1.08" of the trade, Btu/h for a cfm and a degree:
@@ -161,19 +160,19 @@ func SensibleFactor(z Feet) (float64, error) {
 	return standardMassFlow * standardHeat * ratio, err
 }
 
-// SensibleFactorAt is the same for air at t, -60 to 500 F, at sea level: 0.62
-// at 400 F (ACHR News 145073).
-func SensibleFactorAt(t Fahrenheit) (float64, error) {
-	if err := within("air temperature", t, -60, 500, "degrees"); err != nil {
+// SensibleFactorOf is the same for air of a density in lb/ft3, above 0: 0.62 at
+// 0.043 (ACHR News 145073).
+func SensibleFactorOf(density float64) (float64, error) {
+	if err := positive("air density", density, "pounds a cubic foot"); err != nil {
 		return 0, err
 	}
-	return standardMassFlow * standardHeat * standardRankine / (float64(t) + 459.67), nil
+	return 60 * density * standardHeat, nil
 }
 
 // SensibleHeat is the heat that an air flow carries over a dry-bulb difference.
 func SensibleHeat(flow CFM, d DeltaF, z Feet) (BTUH, error) {
 	k, err := SensibleFactor(z)
-	if err = first(err, within("airflow", flow, 0, math.MaxFloat64, "cfm")); err != nil {
+	if err = first(err, atLeast("airflow", flow, 0, "cfm")); err != nil {
 		return 0, err
 	}
 	return BTUH(k * float64(flow) * float64(d)), nil
@@ -183,7 +182,7 @@ func SensibleHeat(flow CFM, d DeltaF, z Feet) (BTUH, error) {
 // 4.5 x cfm x enthalpy difference at sea level, less with altitude.
 func TotalHeat(flow CFM, in, out Air, z Feet) (BTUH, error) {
 	ratio, err := DensityRatio(z)
-	if err = first(err, within("airflow", flow, 0, math.MaxFloat64, "cfm")); err != nil {
+	if err = first(err, atLeast("airflow", flow, 0, "cfm")); err != nil {
 		return 0, err
 	}
 	return BTUH(standardMassFlow * ratio * float64(flow) * (in.Enthalpy() - out.Enthalpy())), nil

@@ -11,7 +11,7 @@ import (
 // Hz that is 2652.6 I/V.
 func CapacitanceUnderLoad(i Amps, v Volts, f Hertz) (Microfarads, error) {
 	if err := first(
-		within("start winding current", i, 0, math.MaxFloat64, "amps"),
+		atLeast("start winding current", i, 0, "amps"),
 		positive("capacitor voltage", v, "volts"),
 		positive("frequency", f, "hertz"),
 	); err != nil {
@@ -46,7 +46,7 @@ func CapacitorBand(rated Microfarads, tolerance Percent) (Band, error) {
 // CapacitorDeviation is how far a measured capacitance is from the rated one,
 // in percent of the rated.
 func CapacitorDeviation(measured, rated Microfarads) (Percent, error) {
-	if err := first(within("capacitance", measured, 0, math.MaxFloat64, "microfarads"), positive("rated capacitance", rated, "microfarads")); err != nil {
+	if err := first(atLeast("capacitance", measured, 0, "microfarads"), positive("rated capacitance", rated, "microfarads")); err != nil {
 		return 0, err
 	}
 	return Percent(100 * (measured/rated - 1)), nil
@@ -74,7 +74,7 @@ func StoredEnergy(c Microfarads, v Volts) float64 {
 // voltage to another: R C ln(from/to). It is zero if from is not above to.
 func BleedTime(c Microfarads, r Ohms, from, to Volts) (time.Duration, error) {
 	if err := first(positive("capacitance", c, "microfarads"), positive("bleed resistance", r, "ohms"),
-		within("starting voltage", from, 0, math.MaxFloat64, "volts"), positive("end voltage", to, "volts")); err != nil {
+		atLeast("starting voltage", from, 0, "volts"), positive("end voltage", to, "volts")); err != nil {
 		return 0, err
 	}
 	if from <= to {
@@ -93,7 +93,7 @@ func timeConstant(c Microfarads, r Ohms) float64 { return float64(c) * 1e-6 * fl
 // VoltsLeft is the voltage on a capacitor after a time on a bleed resistor.
 func VoltsLeft(c Microfarads, r Ohms, from Volts, after time.Duration) (Volts, error) {
 	if err := first(positive("capacitance", c, "microfarads"), positive("bleed resistance", r, "ohms"),
-		within("time", after.Seconds(), 0, math.MaxFloat64, "seconds")); err != nil {
+		atLeast("time", after.Seconds(), 0, "seconds")); err != nil {
 		return 0, err
 	}
 	return from * Volts(math.Exp(-after.Seconds()/timeConstant(c, r))), nil

@@ -69,33 +69,44 @@ func (b Band) Contains(x float64) bool { return x >= b.Low && x <= b.High }
 type RangeError struct {
 	What      string  // what was given, in plain words
 	Value     float64 // as given
-	Low, High float64 // the range covered; infinite where there is no limit
+	Low, High float64 // the range covered; High is infinite where there is no limit
 	Unit      string  // plain words
 }
 
 func (e *RangeError) Error() string {
 	switch {
-	case math.IsNaN(e.Value):
-		return fmt.Sprintf("physics: %s is not a number", e.What)
+	case math.IsNaN(e.Value) || math.IsInf(e.Value, 0):
+		return fmt.Sprintf("physics: %s is not a finite number", e.What)
+	case math.IsInf(e.High, 1) && e.Value == e.Low:
+		return fmt.Sprintf("physics: %s must be above %g %s", e.What, e.Low, e.Unit)
 	case math.IsInf(e.High, 1):
-		return fmt.Sprintf("physics: %s %.4g %s is below %.4g", e.What, e.Value, e.Unit, e.Low)
-	case math.IsInf(e.Low, -1):
-		return fmt.Sprintf("physics: %s %.4g %s is above %.4g", e.What, e.Value, e.Unit, e.High)
+		return fmt.Sprintf("physics: %s %.5g %s is below %g", e.What, e.Value, e.Unit, e.Low)
 	}
-	return fmt.Sprintf("physics: %s %.4g %s is outside %.4g to %.4g", e.What, e.Value, e.Unit, e.Low, e.High)
+	return fmt.Sprintf("physics: %s %.5g %s is outside %.5g to %.5g", e.What, e.Value, e.Unit, e.Low, e.High)
 }
 
-// within checks low <= x <= high; NaN fails.
+// within checks low <= x <= high.
 func within[T ~float64](what string, x, low, high T, unit string) error {
-	if x >= low && x <= high && !math.IsInf(float64(x), 0) {
+	if x >= low && x <= high && !math.IsInf(float64(x), 0) { // NaN fails
 		return nil
 	}
 	return &RangeError{What: what, Value: float64(x), Low: float64(low), High: float64(high), Unit: unit}
 }
 
-// positive checks 0 < x < infinity.
+// atLeast checks x >= low.
+func atLeast[T ~float64](what string, x, low T, unit string) error {
+	if x >= low && !math.IsInf(float64(x), 0) {
+		return nil
+	}
+	return &RangeError{What: what, Value: float64(x), Low: float64(low), High: math.Inf(1), Unit: unit}
+}
+
+// positive checks x > 0.
 func positive[T ~float64](what string, x T, unit string) error {
-	return within(what, x, T(math.SmallestNonzeroFloat64), T(math.MaxFloat64), unit)
+	if x > 0 && !math.IsInf(float64(x), 0) {
+		return nil
+	}
+	return &RangeError{What: what, Value: float64(x), Low: 0, High: math.Inf(1), Unit: unit}
 }
 
 // first returns the first error that is not nil.

@@ -161,7 +161,7 @@ func JudgeInsulation(toGround Ohms, rated Volts) (InsulationVerdict, error) {
 // PercentOf is a current as a share of a rating: of locked-rotor or of rated
 // load.
 func PercentOf(i, rating Amps) (Percent, error) {
-	if err := first(within("current", i, 0, math.MaxFloat64, "amps"), positive("rated current", rating, "amps")); err != nil {
+	if err := first(atLeast("current", i, 0, "amps"), positive("rated current", rating, "amps")); err != nil {
 		return 0, err
 	}
 	return Percent(100 * i / rating), nil
@@ -184,7 +184,7 @@ const (
 // of it the rotor is taken as not turning. The bounds are common practice, no
 // source; that the rated load current is a rating and not a target too.
 func JudgeRunningCurrent(i, rla, lra Amps, v, rated Volts) (MotorState, error) {
-	if err := first(within("current", i, 0, math.MaxFloat64, "amps"), positive("rated load current", rla, "amps"), within("locked-rotor current", lra, rla, math.MaxFloat64, "amps")); err != nil {
+	if err := first(atLeast("current", i, 0, "amps"), positive("rated load current", rla, "amps"), atLeast("locked-rotor current", lra, rla, "amps")); err != nil {
 		return 0, err
 	}
 	locked := lra

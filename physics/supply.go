@@ -105,7 +105,7 @@ func squareRatio(v, rated Volts) (float64, error) {
 // StripHeatAmps is the current of a single-phase resistance heater at its rated
 // power and voltage.
 func StripHeatAmps(w Watts, v Volts) (Amps, error) {
-	if err := first(within("heater power", w, 0, math.MaxFloat64, "watts"), positive("voltage", v, "volts")); err != nil {
+	if err := first(atLeast("heater power", w, 0, "watts"), positive("voltage", v, "volts")); err != nil {
 		return 0, err
 	}
 	return Amps(float64(w) / float64(v)), nil

@@ -82,6 +82,11 @@ type Callout struct {
 	Observations []Observation `json:"observations,omitempty"`
 	Declarations []Declaration `json:"declarations,omitempty"`
 	Commands     []Command     `json:"commands,omitempty"`
+	// Repairs are the ids of work told as done; each also gets an entry of kind
+	// repair.
+	Repairs []string `json:"repairs,omitempty"`
+	// Answers is the question that this answers, if it answers one.
+	Answers uint64 `json:"answers,omitempty"`
 	// Because says in plain words why it was asked back or ignored.
 	Because string `json:"because,omitempty"`
 }
@@ -140,13 +145,30 @@ type Retracted struct {
 
 // Question is something asked back.
 type Question struct {
-	// Callout is the entry that it is about; 0 if none.
+	// Callout is the entry that it is about, whose readings and the rest are the
+	// candidates; 0 if none.
 	Callout uint64 `json:"callout,omitempty"`
+	// Asks says what would answer it.
+	Asks Asks `json:"asks"`
+	// Quantity and Place are what it asks for, where that is known.
+	Quantity string `json:"quantity,omitempty"`
+	Place    string `json:"place,omitempty"`
 	// Say is the question in words.
 	Say string `json:"say"`
 	// Candidates are the readings named in it.
 	Candidates []Reading `json:"candidates,omitempty"`
 }
+
+// Asks is the kind of a question.
+type Asks string
+
+// The kinds of a question.
+const (
+	Confirm Asks = "confirm" // all that was considered: yes or no
+	Which   Asks = "which"   // one of what was considered
+	Say     Asks = "say"     // it was not whole: to be said again
+	Close   Asks = "close"   // whether to close the job all the same
+)
 
 // Energy is a change of what is known of the unit's energy: live, declared
 // dead, proved dead and so on, by the knowledge files' ids.
@@ -160,7 +182,7 @@ type Energy struct {
 // Assessment is what the evidence so far says.
 type Assessment struct {
 	// Causes, most probable first.
-	Causes []Cause `json:"causes"`
+	Causes []Cause `json:"causes,omitempty"`
 	// Verdict is the fault that is decided on, "" while none is.
 	Verdict string `json:"verdict,omitempty"`
 	// Because is the verdict's reason in words.
@@ -196,8 +218,17 @@ type Next struct {
 	Place    string `json:"place,omitempty"`
 	// Needs is the energy state that the test asks for.
 	Needs string `json:"needs,omitempty"`
-	// Say is the proposal in words.
-	Say string `json:"say"`
+	// Say is the proposal in words, Because its reason.
+	Say     string `json:"say"`
+	Because string `json:"because,omitempty"`
+	// Does is the kind of step: test, make_safe, energise, repair, proof, wait,
+	// ask_nameplate or done. Test is "" if no test stands behind it.
+	Does string `json:"does"`
+	// Declare are the declarations, one of which the step ends with, Repair the
+	// work to do, WaitSeconds the time to let pass.
+	Declare     []string `json:"declare,omitempty"`
+	Repair      string   `json:"repair,omitempty"`
+	WaitSeconds float64  `json:"wait_seconds,omitempty"`
 }
 
 // Caution is a safety reminder that was given.
@@ -222,7 +253,9 @@ const (
 
 // Timer is a wait: a bleed, a cool-down, a control's delay.
 type Timer struct {
-	Timer string     `json:"timer"`
+	Timer string `json:"timer"`
+	// Text says what is waited for, in words.
+	Text  string     `json:"text,omitempty"`
 	Event TimerEvent `json:"event"`
 	// Until is when it ends, in UTC.
 	Until time.Time `json:"until"`

@@ -113,6 +113,9 @@ func (b Callout) check() error {
 	for _, c := range b.Commands {
 		err = errors.Join(err, required("command", c.Command))
 	}
+	for _, r := range b.Repairs {
+		err = errors.Join(err, required("repair", r))
+	}
 	return err
 }
 
@@ -134,7 +137,7 @@ func (b Retracted) check() error {
 }
 
 func (b Question) check() error {
-	err := required("say", b.Say)
+	err := errors.Join(required("say", b.Say), oneOf("asks", b.Asks, Confirm, Which, Say, Close))
 	for _, r := range b.Candidates {
 		err = errors.Join(err, r.check())
 	}
@@ -161,7 +164,7 @@ func (b Assessment) check() error {
 	return err
 }
 
-func (b Next) check() error { return errors.Join(required("test", b.Test), required("say", b.Say)) }
+func (b Next) check() error { return errors.Join(required("does", b.Does), required("say", b.Say)) }
 
 func (b Caution) check() error {
 	return errors.Join(required("caution", b.Caution), required("say", b.Say))

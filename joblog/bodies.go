@@ -170,11 +170,17 @@ const (
 	Close   Asks = "close"   // whether to close the job all the same
 )
 
-// Energy is a change of what is known of the unit's energy: live, declared
-// dead, proved dead and so on, by the knowledge files' ids.
+// Energy is a change of what is known of the unit's energy.
 type Energy struct {
-	State   string `json:"state"`
-	Because string `json:"because,omitempty"`
+	// State is all of it, in words or as an id.
+	State string `json:"state"`
+	// Outdoor and Indoor are the supply of the outdoor unit and of the air
+	// handler: live, declared_dead or proved_dead; Capacitor is charged, bled
+	// or proved. "" where nothing is known, which means the worst.
+	Outdoor   string `json:"outdoor,omitempty"`
+	Indoor    string `json:"indoor,omitempty"`
+	Capacitor string `json:"capacitor,omitempty"`
+	Because   string `json:"because,omitempty"`
 	// Entries are those that it follows from.
 	Entries []uint64 `json:"entries,omitempty"`
 }

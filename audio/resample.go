@@ -17,7 +17,7 @@ func (c Clip) At16k() ([]float32, error) {
 // The filter: a sinc with resampleLobes zero crossings on each side under a Kaiser
 // window. With beta 10 its stop band lies about 100 dB down (Kaiser's formula, Oppenheim
 // and Schafer, "Discrete-Time Signal Processing", section 7.5.3) and its transition band
-// is about 10% of the lower Nyquist frequency, below that frequency: nothing folds back.
+// is the last 10% below the lower Nyquist frequency: nothing folds back.
 const (
 	resampleLobes = 64
 	resampleBeta  = 10.0

@@ -112,14 +112,11 @@ func (s *Segmenter) cut() (Utterance, bool) {
 	}
 	from := max(s.first, s.begin-s.pre)
 	u := s.utterance(from, weakest+1)
-	rest := 0
-	for n := weakest + 1; n < s.next; n++ {
-		if s.scores[n-s.first] >= s.threshold {
-			rest++
-		}
-	}
 	s.keep(weakest + 1)
-	s.begin, s.spoken = weakest+1, rest
+	s.begin, s.spoken = weakest+1, s.minSpeech-1 // the end of speech counts, however short
+	if s.last >= s.begin {
+		s.spoken = s.minSpeech
+	}
 	s.last = max(s.last, s.begin)
 	return u, true
 }

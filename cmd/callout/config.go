@@ -1,0 +1,181 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/pflag"
+	"github.com/spf13/viper"
+
+	"callout/session"
+)
+
+// settings is what can be set by flag, environment or file. This file is the
+// only one that knows how.
+type settings struct {
+	Jobs       string  `mapstructure:"jobs"`
+	Model      string  `mapstructure:"model"`
+	Threads    int     `mapstructure:"threads"`
+	Voice      string  `mapstructure:"voice"`
+	VoiceRate  int     `mapstructure:"voice-rate"`
+	Speak      string  `mapstructure:"speak"`
+	Technician string  `mapstructure:"technician"`
+	Ask        float64 `mapstructure:"ask"`
+	AskSafety  float64 `mapstructure:"ask-safety"`
+	Ignore     float64 `mapstructure:"ignore"`
+
+	origin map[string]string
+}
+
+// setting describes one of them.
+type setting struct {
+	name  string
+	value any // the default, which also gives the type
+	help  string
+}
+
+func settingList() []setting {
+	return []setting{
+		{"jobs", filepath.Join(dataHome(), "jobs"), "folder that holds the job logs"},
+		{"model", findModel(), "Whisper weights in ggml format"},
+		{"threads", 0, "processor threads for recognition; 0 chooses"},
+		{"voice", "en-us", "espeak-ng voice"},
+		{"voice-rate", 170, "speaking rate, words a minute"},
+		{"speak", "auto", "where speech goes: auto, device, file or off"},
+		{"technician", "", "your firm's code for the technician, for the job log"},
+		{"ask", 0.35, "ask back what was heard less surely than this (0 to 1)"},
+		{"ask-safety", 0.5, "the same for switching, proving and repairs"},
+		{"ignore", 0.05, "leave alone what was heard less surely than this"},
+	}
+}
+
+func dataHome() string {
+	if d := os.Getenv("XDG_DATA_HOME"); d != "" {
+		return filepath.Join(d, "callout")
+	}
+	if home, err := os.UserHomeDir(); err == nil {
+		return filepath.Join(home, ".local", "share", "callout")
+	}
+	return "callout-data"
+}
+
+func configFile() string {
+	if d, err := os.UserConfigDir(); err == nil {
+		return filepath.Join(d, "callout", "config.yaml")
+	}
+	return "callout.yaml"
+}
+
+// modelName is the file that set-up makes.
+const modelName = "ggml-tiny.en.bin"
+
+// findModel looks where set-up puts the weights: beside a program built in its
+// own tree, then in the user's data folder.
+func findModel() string {
+	installed := filepath.Join(dataHome(), "models", modelName)
+	exe, err := os.Executable()
+	if err != nil {
+		return installed
+	}
+	built := filepath.Join(filepath.Dir(exe), "..", ".parts", "models", modelName)
+	if _, err := os.Stat(built); err == nil {
+		return filepath.Clean(built)
+	}
+	return installed
+}
+
+func settingFlags(f *pflag.FlagSet) {
+	f.String("config", "", "settings file (default "+configFile()+" if it is there)")
+	for _, s := range settingList() {
+		switch v := s.value.(type) {
+		case string:
+			f.String(s.name, v, s.help)
+		case int:
+			f.Int(s.name, v, s.help)
+		case float64:
+			f.Float64(s.name, v, s.help)
+		}
+	}
+}
+
+// loadSettings reads defaults, file, environment (CALLOUT_…) and flags, each
+// over the one before.
+func loadSettings(f *pflag.FlagSet) (settings, error) {
+	v := viper.New()
+	v.SetEnvPrefix("CALLOUT")
+	v.SetEnvKeyReplacer(strings.NewReplacer("-", "_"))
+	v.AutomaticEnv()
+	v.SetConfigFile(configFile())
+	named := f.Changed("config")
+	if named {
+		path, err := f.GetString("config")
+		if err != nil {
+			return settings{}, fmt.Errorf("settings: %w", err)
+		}
+		v.SetConfigFile(path)
+	}
+	for _, s := range settingList() {
+		v.SetDefault(s.name, s.value)
+		if err := v.BindPFlag(s.name, f.Lookup(s.name)); err != nil {
+			return settings{}, fmt.Errorf("settings: %w", err)
+		}
+	}
+	fileRead := true
+	if err := v.ReadInConfig(); err != nil {
+		if named || !errors.Is(err, os.ErrNotExist) {
+			return settings{}, fmt.Errorf("settings file %s: %w", v.ConfigFileUsed(), err)
+		}
+		fileRead = false
+	}
+	s := settings{origin: map[string]string{}}
+	if err := v.UnmarshalExact(&s); err != nil {
+		return settings{}, fmt.Errorf("settings: %w", err)
+	}
+	for _, d := range settingList() {
+		env := "CALLOUT_" + strings.ToUpper(strings.ReplaceAll(d.name, "-", "_"))
+		switch {
+		case f.Changed(d.name):
+			s.origin[d.name] = "flag --" + d.name
+		case os.Getenv(env) != "":
+			s.origin[d.name] = "environment " + env
+		case fileRead && v.InConfig(d.name):
+			s.origin[d.name] = "file " + v.ConfigFileUsed()
+		default:
+			s.origin[d.name] = "default"
+		}
+	}
+	return s, s.check()
+}
+
+func (s settings) check() error {
+	var errs []error
+	for name, x := range map[string]float64{"ask": s.Ask, "ask-safety": s.AskSafety, "ignore": s.Ignore} {
+		if !(x >= 0 && x <= 1) {
+			errs = append(errs, fmt.Errorf("settings: %s is %v (from %s); it goes from 0 to 1", name, x, s.origin[name]))
+		}
+	}
+	switch s.Speak {
+	case "auto", "device", "file", "off":
+	default:
+		errs = append(errs, fmt.Errorf("settings: speak is %q (from %s); it is auto, device, file or off", s.Speak, s.origin["speak"]))
+	}
+	if s.Threads < 0 || s.Threads > 64 {
+		errs = append(errs, fmt.Errorf("settings: threads is %d (from %s); it goes from 0 to 64", s.Threads, s.origin["threads"]))
+	}
+	return errors.Join(errs...)
+}
+
+func (s settings) policy() session.Policy {
+	return session.Policy{Ask: s.Ask, AskSafety: s.AskSafety, Ignore: s.Ignore}
+}
+
+// shown gives a setting's value for people.
+func (s settings) shown(name string) string {
+	return map[string]string{
+		"jobs": s.Jobs, "model": s.Model, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
+		"speak": s.Speak, "technician": s.Technician, "ask": fmt.Sprint(s.Ask), "ask-safety": fmt.Sprint(s.AskSafety), "ignore": fmt.Sprint(s.Ignore),
+	}[name]
+}

@@ -1,0 +1,83 @@
+package main
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"callout/joblog"
+	"callout/session"
+)
+
+// openJob begins the job in folder dir, or goes on with it if it is there. An
+// empty dir makes a new job in the settings' folder.
+func openJob(ctx context.Context, k *session.Knowledge, s settings, dir, engine string, at time.Time, outputs ...session.Output) (*session.Runner, *joblog.Writer, error) {
+	jobs, id := s.Jobs, ""
+	if dir != "" {
+		abs, err := filepath.Abs(dir)
+		if err != nil {
+			return nil, nil, fmt.Errorf("job folder %s: %w", dir, err)
+		}
+		jobs, id = filepath.Split(filepath.Clean(abs))
+		if _, err := os.Stat(filepath.Join(abs, joblog.LogName)); err == nil {
+			return resumeJob(ctx, k, s, abs, at, outputs...)
+		} else if !errors.Is(err, fs.ErrNotExist) {
+			return nil, nil, fmt.Errorf("job folder %s: %w", dir, err)
+		}
+	} else {
+		id = newJobID(at)
+	}
+	call := session.NewCall(k, s.policy())
+	opened := joblog.Opened{Program: "callout " + version, Job: id, Technician: s.Technician, Knowledge: k.Engine.Version(), Model: engine}
+	w, err := joblog.Create(jobs, opened, at)
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := call.Apply(1, at, w.Opened()); err != nil {
+		return nil, nil, errors.Join(err, w.Close())
+	}
+	r := session.NewRunner(call, w, outputs...)
+	if err := r.Begin(ctx, at); err != nil {
+		return nil, nil, errors.Join(err, w.Close())
+	}
+	return r, w, nil
+}
+
+func resumeJob(ctx context.Context, k *session.Knowledge, s settings, dir string, at time.Time, outputs ...session.Output) (*session.Runner, *joblog.Writer, error) {
+	w, err := joblog.Open(dir, at)
+	if err != nil {
+		return nil, nil, err
+	}
+	call := session.NewCall(k, s.policy())
+	for e, err := range joblog.Entries(dir) {
+		if err != nil {
+			return nil, nil, errors.Join(err, w.Close())
+		}
+		body, err := joblog.Decode(e)
+		if err == nil {
+			err = call.Apply(e.Seq, e.At, body)
+		}
+		if err != nil {
+			return nil, nil, errors.Join(fmt.Errorf("%s: entry %d: %w", dir, e.Seq, err), w.Close())
+		}
+	}
+	r := session.NewRunner(call, w, outputs...)
+	if err := r.Resume(ctx, at); err != nil {
+		return nil, nil, errors.Join(err, w.Close())
+	}
+	return r, w, nil
+}
+
+// newJobID is the time, for people, and four random bytes, so that two jobs
+// begun in one second stay apart.
+func newJobID(at time.Time) string {
+	var b [4]byte
+	_, _ = rand.Read(b[:]) // it never fails
+	return at.UTC().Format("20060102-150405-") + hex.EncodeToString(b[:])
+}

@@ -1,0 +1,157 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"callout/audio"
+	"callout/audio/device"
+	"callout/audio/speech"
+	"callout/audio/whisper"
+	"callout/joblog"
+	"callout/session"
+)
+
+// openEar loads the recogniser. The caller closes it.
+func openEar(s settings) (*session.Ear, audio.Recogniser, error) {
+	engine, err := whisper.Open(s.Model, whisper.Options{Threads: s.Threads})
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil, fmt.Errorf("%w; run make model, or name a ggml file with --model", err)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	return session.NewEar(engine), engine, nil
+}
+
+// maxWhole is the longest clip, in samples, that is taken for one utterance.
+const maxWhole = 25 * audio.Rate
+
+// readClip gives the utterances of a recording: a short clip is one.
+func readClip(path string) ([]audio.Utterance, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("clip: %w", err)
+	}
+	defer f.Close()
+	clip, err := audio.ReadWAV(f)
+	if err != nil {
+		return nil, fmt.Errorf("clip %s: %w", path, err)
+	}
+	samples, err := clip.At16k()
+	if err != nil {
+		return nil, fmt.Errorf("clip %s: %w", path, err)
+	}
+	if len(samples) <= maxWhole {
+		whole := audio.Utterance{Samples: samples}
+		whole.End = whole.Duration()
+		return []audio.Utterance{whole}, nil
+	}
+	d := &audio.Energy{}
+	d.Prime(samples)
+	return audio.Split(samples, d, audio.SegmentOptions{}), nil
+}
+
+// clipPaths lists the clips that the arguments name; a folder stands for its
+// WAV files, sorted by name.
+func clipPaths(args []string) ([]string, error) {
+	var paths []string
+	for _, arg := range args {
+		info, err := os.Stat(arg)
+		if err != nil {
+			return nil, fmt.Errorf("clip: %w", err)
+		}
+		if !info.IsDir() {
+			paths = append(paths, arg)
+			continue
+		}
+		entries, err := os.ReadDir(arg)
+		if err != nil {
+			return nil, fmt.Errorf("clips: %w", err)
+		}
+		before := len(paths)
+		for _, e := range entries {
+			if !e.IsDir() && strings.EqualFold(filepath.Ext(e.Name()), ".wav") {
+				paths = append(paths, filepath.Join(arg, e.Name()))
+			}
+		}
+		if len(paths) == before {
+			return nil, fmt.Errorf("clips: %s holds no .wav file", arg)
+		}
+		slices.Sort(paths[before:])
+	}
+	return paths, nil
+}
+
+// speaker says what is spoken, one line after the other, in the order that it
+// was logged. It waits for each, so that a caution is out before what follows.
+type speaker struct {
+	book     interface{ Speakable(string) string }
+	voice    speech.Voice
+	sink     speech.Sink
+	complain io.Writer
+	failed   bool
+}
+
+// openSpeaker finds a voice and a place for it, as the setting speak says; nil
+// if speech is off. Without a loudspeaker it keeps a WAV file in the job's
+// folder. What is missing is told once and is no error: the text is there.
+func openSpeaker(k *session.Knowledge, s settings, jobDir string, complain io.Writer) (*speaker, error) {
+	if s.Speak == "off" {
+		return nil, nil
+	}
+	voice, err := speech.NewEspeak(s.Voice, s.VoiceRate)
+	if errors.Is(err, speech.ErrNoVoice) && s.Speak == "auto" {
+		fmt.Fprintln(complain, "callout: no speech:", err)
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	sp := &speaker{book: k.Book, voice: voice, complain: complain}
+	if s.Speak != "file" {
+		player, err := device.OpenPlayer()
+		if err == nil {
+			sp.sink = player
+			return sp, nil
+		}
+		if s.Speak == "device" {
+			return nil, err
+		}
+	}
+	const espeakRate = 22050
+	if sp.sink, err = speech.NewFile(filepath.Join(jobDir, "said.wav"), espeakRate); err != nil {
+		return nil, err
+	}
+	return sp, nil
+}
+
+// Show speaks a spoken line. A voice that fails is told of once and does not
+// stop the job.
+func (s *speaker) Show(ctx context.Context, r session.Record) error {
+	said, ok := r.Body.(joblog.Said)
+	if !ok || said.Way != joblog.Spoken {
+		return nil
+	}
+	clip, err := s.voice.Synthesise(ctx, s.book.Speakable(said.Text))
+	if err == nil {
+		err = s.sink.Play(ctx, clip.Samples, clip.Rate)
+	}
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if err != nil && !s.failed {
+		s.failed = true
+		fmt.Fprintln(s.complain, "callout: speech failed, going on in text:", err)
+	}
+	return nil
+}
+
+func (s *speaker) Close() error { return s.sink.Close() }

@@ -1,0 +1,319 @@
+package session
+
+import (
+	"fmt"
+	"time"
+
+	"callout/catalogue"
+	"callout/diagnose"
+	"callout/intents"
+	"callout/joblog"
+	"callout/prompts"
+)
+
+// Knowledge is everything that does not change during a job. Its parts are safe
+// for concurrent use, so one Knowledge serves many calls.
+type Knowledge struct {
+	Catalogue *catalogue.Catalogue
+	Parser    *intents.Parser
+	Engine    *diagnose.Knowledge
+	Book      *prompts.Book
+}
+
+// LoadKnowledge reads and checks all the embedded data.
+func LoadKnowledge() (*Knowledge, error) {
+	c, err := catalogue.Load()
+	if err != nil {
+		return nil, err
+	}
+	p, err := intents.New(c)
+	if err != nil {
+		return nil, err
+	}
+	e, err := diagnose.Load(c)
+	if err != nil {
+		return nil, err
+	}
+	b, err := prompts.Load(c)
+	if err != nil {
+		return nil, err
+	}
+	return &Knowledge{Catalogue: c, Parser: p, Engine: e, Book: b}, nil
+}
+
+// Policy says how sure the ear must be.
+type Policy struct {
+	// Ask: below this certainty (0..1) a callout is asked back.
+	Ask float64
+	// AskSafety: the same for declarations and repairs.
+	AskSafety float64
+	// Ignore: below this certainty an utterance is taken for noise.
+	Ignore float64
+}
+
+// Utterance is what the ear or the keyboard brings.
+type Utterance struct {
+	At            time.Time
+	Source        joblog.Source
+	Text          string
+	Certainty     float64 // 0..1 that Text is what was said; typed text is 1
+	LogLikelihood float64
+	Alternatives  []joblog.Alternative
+	Engine        string
+	Duration      time.Duration
+	Audio         string // file name in the job's audio folder, if kept
+	AudioSHA256   string
+}
+
+// Record is one entry to be logged. Seq is the number that the log will give it.
+type Record struct {
+	Seq  uint64
+	At   time.Time
+	Body joblog.Body
+}
+
+// question is one that waits for its answer.
+type question struct {
+	seq uint64
+	joblog.Question
+	about joblog.Callout
+}
+
+// kept is one thing recorded that can still be struck.
+type kept struct {
+	seq    uint64
+	events []uint64 // what the engine was told
+	what   string
+	last   *catalogue.Reading
+	chosen *catalogue.Observation
+}
+
+// Call is the conversation of one job. Not safe for concurrent use.
+type Call struct {
+	know   *Knowledge
+	policy Policy
+	job    *diagnose.Job
+
+	seq        uint64
+	at         time.Time
+	id         string
+	deaf       bool // told to stop listening
+	closed     bool
+	heard      map[uint64]string         // texts by entry, until something was made of them
+	considered map[uint64]joblog.Callout // by entry, until their question comes
+	open       []question
+	stack      []kept
+	next       joblog.Next
+	verdict    string
+	energy     string
+	proofs     map[string]bool // by repair entry and text
+	repairs    []repaired
+	timers     map[string]joblog.Timer
+	ignored    []string
+	turn       []string // said since the last utterance
+	lastTurn   []string // said in answer to the one before
+	cautioned  map[string]bool
+	warnings   []diagnose.Warning // raised by what was applied since the last turn
+}
+
+// repaired is one repair told as done.
+type repaired struct {
+	seq    uint64
+	repair catalogue.RepairID
+}
+
+// NewCall begins a call with an empty log.
+func NewCall(k *Knowledge, p Policy) *Call {
+	return &Call{know: k, policy: p, job: k.Engine.NewJob(), heard: map[uint64]string{}, considered: map[uint64]joblog.Callout{},
+		proofs: map[string]bool{}, timers: map[string]joblog.Timer{}, cautioned: map[string]bool{}}
+}
+
+// Apply lets one entry of the log happen. Entries must come in order.
+func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
+	if seq != c.seq+1 {
+		return fmt.Errorf("session: entry %d after entry %d", seq, c.seq)
+	}
+	c.seq, c.at = seq, at
+	switch b := body.(type) {
+	case joblog.Opened:
+		c.id = b.Job
+	case joblog.Heard:
+		c.heard[seq] = b.Text
+		if len(c.turn) > 0 {
+			c.lastTurn, c.turn = c.turn, nil
+		}
+	case joblog.Callout:
+		c.applyCallout(seq, at, b)
+		delete(c.heard, b.Heard)
+	case joblog.Question:
+		c.open = append(c.open, question{seq: seq, Question: b, about: c.considered[b.Callout]})
+		delete(c.considered, b.Callout)
+	case joblog.Retracted:
+		c.applyRetracted(b)
+	case joblog.Repair:
+		c.repairs = append(c.repairs, repaired{seq, catalogue.RepairID(b.Repair)})
+		c.tell(seq, diagnose.Event{Seq: eventSeq(seq, 0), At: at, Repair: catalogue.RepairID(b.Repair)})
+		r, _ := c.know.Catalogue.Repair(catalogue.RepairID(b.Repair))
+		c.stack = append(c.stack, kept{seq: seq, events: []uint64{eventSeq(seq, 0)}, what: r.Name})
+	case joblog.Energy:
+		c.energy = b.State
+	case joblog.Assessment:
+		c.verdict = b.Verdict
+	case joblog.Next:
+		c.next = b
+	case joblog.Caution:
+		c.cautioned[b.Caution] = true
+	case joblog.Timer:
+		if b.Event == joblog.TimerStarted {
+			c.timers[b.Timer] = b
+		} else {
+			delete(c.timers, b.Timer)
+		}
+	case joblog.Proof:
+		c.proofs[proofKey(b)] = true
+	case joblog.Said:
+		c.turn = append(c.turn, b.Text)
+	case joblog.Closed:
+		c.closed = true
+	}
+	return nil
+}
+
+// eventsPerEntry bounds how many things one entry can tell the engine.
+const eventsPerEntry = 64
+
+func eventSeq(entry uint64, index int) uint64 { return entry*eventsPerEntry + uint64(index) }
+
+func (c *Call) tell(entry uint64, e diagnose.Event) {
+	for _, w := range c.job.Add(e) {
+		w.Seq = entry
+		c.warnings = append(c.warnings, w)
+	}
+}
+
+func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
+	if b.Answers != 0 {
+		for i, q := range c.open {
+			if q.seq == b.Answers {
+				c.open = append(c.open[:i:i], c.open[i+1:]...)
+				break
+			}
+		}
+	}
+	switch b.Decision {
+	case joblog.Ignored:
+		c.ignored = append(c.ignored, c.heard[b.Heard])
+		return
+	case joblog.Asked:
+		c.considered[seq] = b
+		return
+	}
+	k := kept{seq: seq}
+	add := func(e diagnose.Event, certainty float64) {
+		if len(k.events) == eventsPerEntry {
+			return
+		}
+		e.Seq, e.At, e.Certainty = eventSeq(seq, len(k.events)), at, certainty
+		k.events = append(k.events, e.Seq)
+		c.tell(seq, e)
+	}
+	var what []string
+	for _, r := range b.Readings {
+		reading := fromReading(r)
+		add(diagnose.Event{Reading: &reading}, r.Certainty)
+		k.last = &reading
+		what = append(what, c.know.Book.Reading(reading))
+	}
+	for _, o := range b.Observations {
+		seen := fromObservation(o)
+		add(diagnose.Event{Observation: &seen}, o.Certainty)
+		k.chosen = &seen
+		what = append(what, c.know.Book.Observation(seen))
+	}
+	for _, d := range b.Declarations {
+		add(diagnose.Event{Declaration: catalogue.DeclarationID(d.Declaration)}, d.Certainty)
+		declared, _ := c.know.Catalogue.Declaration(catalogue.DeclarationID(d.Declaration))
+		what = append(what, declared.Name)
+	}
+	for _, cmd := range b.Commands {
+		switch catalogue.CommandID(cmd.Command) {
+		case "cannot", "skip":
+			if c.next.Test != "" {
+				c.job.Add(diagnose.Event{Seq: eventSeq(seq, eventsPerEntry-1), At: at, Cannot: diagnose.TestID(c.next.Test)})
+			}
+		case "stop_listening":
+			c.deaf = true
+		case "listen":
+			c.deaf = false
+		}
+	}
+	if len(k.events) > 0 {
+		k.what = join(what)
+		c.stack = append(c.stack, k)
+	}
+}
+
+func (c *Call) applyRetracted(b joblog.Retracted) {
+	for i, k := range c.stack {
+		if k.seq != b.Entry {
+			continue
+		}
+		for _, e := range k.events {
+			// The engine was told of each of them, so it knows them.
+			if err := c.job.Retract(e); err != nil {
+				c.warnings = append(c.warnings, diagnose.Warning{ID: "bad_event", Seq: b.Entry, Text: err.Error()})
+			}
+		}
+		for j, r := range c.repairs {
+			if r.seq == b.Entry {
+				c.repairs = append(c.repairs[:j:j], c.repairs[j+1:]...)
+				break
+			}
+		}
+		c.stack = append(c.stack[:i:i], c.stack[i+1:]...)
+		return
+	}
+}
+
+// Closed reports whether the job has been signed off.
+func (c *Call) Closed() bool { return c.closed }
+
+// Entries is the number of entries so far.
+func (c *Call) Entries() uint64 { return c.seq }
+
+// Assess is the engine's view at a moment.
+func (c *Call) Assess(now time.Time) diagnose.Assessment { return c.job.Assess(now) }
+
+// Open is the question that waits for an answer, "" if none.
+func (c *Call) Open() string {
+	if q := c.asked(); q != nil {
+		return q.Say
+	}
+	return ""
+}
+
+func (c *Call) asked() *question {
+	if len(c.open) == 0 {
+		return nil
+	}
+	return &c.open[0]
+}
+
+// Expects is what a bare number or a bare choice would answer now.
+func (c *Call) Expects() (catalogue.QuantityID, catalogue.PlaceID) {
+	if q := c.asked(); q != nil && q.Quantity != "" {
+		return catalogue.QuantityID(q.Quantity), catalogue.PlaceID(q.Place)
+	}
+	return catalogue.QuantityID(c.next.Quantity), catalogue.PlaceID(c.next.Place)
+}
+
+func join(parts []string) string {
+	text := ""
+	for i, p := range parts {
+		if i > 0 {
+			text += "; "
+		}
+		text += p
+	}
+	return text
+}

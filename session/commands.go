@@ -1,0 +1,198 @@
+package session
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"callout/catalogue"
+	"callout/joblog"
+	"callout/prompts"
+)
+
+// reminder is the timer of "call me in ten minutes".
+const reminder = "reminder"
+
+// command does what was asked and reports whether the assessment may have
+// changed by it.
+func (t *turn) command(cmd joblog.Command, entry uint64) bool {
+	c := t.call
+	switch catalogue.CommandID(cmd.Command) {
+	case "repeat":
+		if len(c.lastTurn) == 0 {
+			t.say("nothing_said", nil)
+		}
+		for _, text := range c.lastTurn {
+			t.emit(joblog.Said{Text: text, Way: joblog.Spoken})
+		}
+	case "why":
+		t.why()
+	case "next":
+		t.again()
+	case "status":
+		t.status()
+	case "how_long":
+		t.howLong()
+	case "skip", "cannot":
+		if c.next.Test == "" {
+			t.say("no_test_open", nil)
+			return false
+		}
+		t.say("cannot_noted", nil)
+		return true
+	case "retract":
+		return t.retract(entry)
+	case "remind":
+		t.remind(cmd)
+	case "stop_listening":
+		t.say("stopped_listening", nil)
+	case "listen":
+		t.say("listening", nil)
+	case "ignored":
+		if len(c.ignored) == 0 {
+			t.say("nothing_ignored", nil)
+		} else {
+			t.say("ignored", prompts.Args{"What": tail(c.ignored, 5)})
+		}
+	case "help":
+		t.say("help", nil)
+	case "correct":
+		if cmd.Number != nil && len(c.stack) == 0 {
+			t.say("nothing_to_retract", nil)
+		}
+	}
+	return false
+}
+
+// why speaks the reason and shows the chain down to formula and source.
+func (t *turn) why() {
+	chain := t.call.job.Why(t.at)
+	if len(chain) == 0 {
+		t.say("no_lead", nil)
+		return
+	}
+	t.emit(joblog.Said{Text: sentence(chain[0]), Way: joblog.Spoken})
+	for _, line := range chain[1:] {
+		t.show(sentence(line))
+	}
+}
+
+// again says the open step once more, its cautions before it.
+func (t *turn) again() { t.step(t.call.job.Assess(t.at).Next, true) }
+
+func (t *turn) status() {
+	c := t.call
+	a := c.job.Assess(t.at)
+	t.say("energy", prompts.Args{"Text": energyText(a.Energy)})
+	var values []string
+	for _, f := range a.Findings {
+		if f.Current {
+			values = append(values, trimStop(f.Text))
+		}
+	}
+	if len(values) > 0 {
+		t.say("values_so_far", prompts.Args{"What": tail(values, 6)})
+	}
+	switch {
+	case a.Verdict != nil:
+		t.say("verdict", prompts.Args{"Name": capital(a.Verdict.Name), "Because": sentence(a.Verdict.Because), "RuledOut": ""})
+	case len(a.Causes) > 0:
+		t.say("leading", prompts.Args{"Percent": fmt.Sprintf("%.0f%%", 100*a.Causes[0].Probability), "Name": a.Causes[0].Name})
+	default:
+		t.say("no_lead", nil)
+	}
+	t.again()
+}
+
+func (t *turn) howLong() {
+	if len(t.call.timers) == 0 {
+		t.say("no_timer", nil)
+		return
+	}
+	for _, timer := range t.call.timers {
+		t.say("timer_left", prompts.Args{"What": capital(timer.Text), "For": prompts.Duration(timer.Until.Sub(t.at))})
+	}
+}
+
+func (t *turn) retract(entry uint64) bool {
+	c := t.call
+	if len(c.stack) == 0 {
+		t.say("nothing_to_retract", nil)
+		return false
+	}
+	last := c.stack[len(c.stack)-1]
+	t.emit(joblog.Retracted{Entry: last.seq, By: entry, Why: "struck by the technician"})
+	t.say("retracted", prompts.Args{"What": last.what})
+	t.warn()
+	return true
+}
+
+func (t *turn) remind(cmd joblog.Command) {
+	if cmd.Number == nil || *cmd.Number <= 0 || *cmd.Number > 24*60 || math.IsNaN(*cmd.Number) {
+		t.say("ask_again", nil)
+		return
+	}
+	wait := time.Duration(*cmd.Number * float64(time.Minute))
+	t.emit(joblog.Timer{Timer: reminder, Text: "you asked me to call", Event: joblog.TimerStarted, Until: t.at.Add(wait).UTC()})
+	t.say("timer_set", prompts.Args{"For": prompts.Duration(wait), "What": "your call"})
+}
+
+// close signs the job off, or asks first where something is still open.
+func (t *turn) close(entry uint64) {
+	c := t.call
+	a := c.job.Assess(t.at)
+	why := ""
+	switch {
+	case len(c.repairs) > 0 && !a.Proof.Complete:
+		why = "The repair is not proved yet."
+	case a.Verdict == nil && len(c.repairs) == 0:
+		why = "There is no verdict yet."
+	}
+	if q := c.asked(); why == "" || q != nil && q.Asks == joblog.Close {
+		t.signOff()
+		return
+	}
+	line, err := c.know.Book.Line("not_closed", prompts.Args{"Why": why})
+	if err != nil {
+		t.err = fmt.Errorf("session: %w", err)
+		return
+	}
+	t.emit(joblog.Question{Callout: 0, Asks: joblog.Close, Say: line.Text})
+	t.emit(joblog.Said{Text: line.Text, Way: joblog.Spoken})
+}
+
+func (t *turn) signOff() {
+	c := t.call
+	a := c.job.Assess(t.at)
+	b := joblog.Closed{Verdict: c.verdict, Proved: len(c.repairs) > 0 && a.Proof.Complete}
+	var text string
+	switch {
+	case b.Proved:
+		b.Outcome, text = "proved", "Repair proved."
+	case len(c.repairs) > 0:
+		b.Outcome, text = "repair_unproved", "The repair was not proved."
+	case a.Normal:
+		b.Outcome, text = "no_fault", "No fault found."
+	case c.verdict != "":
+		b.Outcome, text = "verdict_only", "Verdict given, nothing repaired."
+	default:
+		b.Outcome, text = "no_verdict", "Left without a verdict."
+	}
+	b.Text = text
+	t.say("closed", prompts.Args{"Entries": c.seq + 2, "Outcome": text})
+	t.emit(b)
+}
+
+func tail(list []string, n int) []string {
+	if len(list) > n {
+		return list[len(list)-n:]
+	}
+	return list
+}
+
+func trimStop(s string) string {
+	if n := len(s); n > 0 && s[n-1] == '.' {
+		return s[:n-1]
+	}
+	return s
+}

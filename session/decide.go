@@ -1,0 +1,240 @@
+package session
+
+import (
+	"strings"
+
+	"callout/catalogue"
+	"callout/intents"
+	"callout/joblog"
+	"callout/prompts"
+)
+
+// decision is what should become of an utterance.
+type decision struct {
+	record  []intents.Item
+	ask     []asking
+	answers uint64 // the question that record answers
+	answer  *bool  // yes or no to the question that waits
+	why     string // why nothing was made of it
+}
+
+// asking is one question to be put.
+type asking struct {
+	asks     joblog.Asks
+	phrase   string
+	args     prompts.Args
+	about    []intents.Item
+	because  string
+	quantity catalogue.QuantityID
+	place    catalogue.PlaceID
+}
+
+func (d decision) commands(id catalogue.CommandID) bool {
+	for _, it := range d.record {
+		if it.Command != nil && it.Command.Command == id {
+			return true
+		}
+	}
+	return false
+}
+
+// context tells the parser what is open.
+func (c *Call) context() intents.Context {
+	var ctx intents.Context
+	ctx.Last, ctx.LastObservation = c.lastNumber()
+	q, p := c.Expects()
+	open := &intents.Asked{Quantity: q, Place: p}
+	if asked := c.asked(); asked != nil && asked.Asks == joblog.Which {
+		open.Candidates = items(asked.about)
+	}
+	if open.Quantity != "" || len(open.Candidates) > 0 {
+		ctx.Open = open
+	}
+	return ctx
+}
+
+// decide sorts one utterance into what is recorded, asked back and ignored.
+// It changes nothing.
+func (c *Call) decide(u Utterance) decision {
+	if strings.TrimSpace(u.Text) == "" {
+		return decision{why: "no words"}
+	}
+	if u.Certainty < c.policy.Ignore {
+		return decision{why: "too unsure to be a callout"}
+	}
+	r := c.know.Parser.Parse(u.Text, c.context())
+	d := decision{why: "no callout in it"}
+	q := c.asked()
+	for _, it := range r.Items {
+		if it.Command != nil && len(r.Items) == 1 && q != nil && q.Asks != joblog.Which {
+			if yes := it.Command.Command == "yes"; yes || it.Command.Command == "no" {
+				d.answer = &yes
+				return d
+			}
+		}
+		if it.Command != nil && (it.Command.Command == "yes" || it.Command.Command == "no") {
+			continue // they answer a question; none is open that they would fit
+		}
+		switch {
+		case it.Reading != nil && !c.know.Catalogue.Plausible(*it.Reading):
+			d.ask = append(d.ask, c.askImplausible(it))
+		case u.Certainty < c.needed(it):
+			d.ask = append(d.ask, c.askConfirm(it))
+		default:
+			d.record = append(d.record, it)
+		}
+	}
+	if q != nil && answers(*q, d.record) {
+		d.answers = q.seq
+	}
+	for _, doubt := range r.Doubts {
+		d.ask = append(d.ask, c.askDoubt(doubt))
+	}
+	return d
+}
+
+// needed is how sure the ear must be of an item to record it. Talk that changes
+// nothing in the record needs no more than being heard at all.
+func (c *Call) needed(it intents.Item) float64 {
+	switch {
+	case it.Declaration != "":
+		d, _ := c.know.Catalogue.Declaration(it.Declaration)
+		if d.Safety {
+			return c.policy.AskSafety
+		}
+		return c.policy.Ask
+	case it.Repair != "":
+		return c.policy.AskSafety
+	case it.Command != nil || it.Note != "":
+		return 0
+	}
+	return c.policy.Ask
+}
+
+// answers reports whether what was recorded settles the question: one of its
+// candidates, or a value for what it asks.
+func answers(q question, record []intents.Item) bool {
+	for _, it := range record {
+		switch {
+		case it.Reading != nil && string(it.Reading.Quantity) == q.Quantity && string(it.Reading.Place) == q.Place:
+			return true
+		case it.Observation != nil && string(it.Observation.Quantity) == q.Quantity && string(it.Observation.Place) == q.Place:
+			return true
+		}
+		for _, cand := range items(q.about) {
+			switch {
+			case it.Reading != nil && cand.Reading != nil && it.Reading.Quantity == cand.Reading.Quantity && it.Reading.Place == cand.Reading.Place,
+				it.Observation != nil && cand.Observation != nil && it.Observation.Quantity == cand.Observation.Quantity && it.Observation.Place == cand.Observation.Place,
+				it.Declaration != "" && cand.Declaration != "",
+				it.Repair != "" && it.Repair == cand.Repair:
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (c *Call) askImplausible(it intents.Item) asking {
+	return asking{asks: joblog.Confirm, phrase: "ask_implausible", args: prompts.Args{"What": c.words(it)}, about: []intents.Item{it},
+		because: "outside the usual range", quantity: it.Reading.Quantity, place: it.Reading.Place}
+}
+
+func (c *Call) askConfirm(it intents.Item) asking {
+	a := asking{asks: joblog.Confirm, phrase: "ask_confirm", args: prompts.Args{"What": c.words(it)}, about: []intents.Item{it}, because: "not heard surely enough"}
+	switch {
+	case it.Reading != nil:
+		a.quantity, a.place = it.Reading.Quantity, it.Reading.Place
+	case it.Observation != nil:
+		a.quantity, a.place = it.Observation.Quantity, it.Observation.Place
+	}
+	return a
+}
+
+// askDoubt turns a doubt of the parser into a question.
+func (c *Call) askDoubt(d intents.Doubt) asking {
+	a := asking{asks: joblog.Say, about: d.Candidates, because: d.Kind + ": " + d.Said, quantity: d.Quantity, place: d.Place}
+	names := make([]string, 0, len(d.Candidates))
+	for _, it := range d.Candidates {
+		names = append(names, c.words(it))
+	}
+	what := d.Said
+	if q, ok := c.know.Catalogue.Quantity(d.Quantity); ok {
+		what = capital(q.Name)
+		if d.Place != "" {
+			what = capital(c.know.Book.Named(d.Quantity, d.Place))
+		}
+	}
+	switch {
+	case d.Kind == intents.Implausible && len(d.Candidates) == 1:
+		a.asks, a.phrase, a.args = joblog.Confirm, "ask_implausible", prompts.Args{"What": names[0]}
+	case d.Kind == intents.Negation && len(names) > 0:
+		a.asks, a.phrase, a.args = joblog.Which, "ask_declaration", prompts.Args{"Candidates": names}
+	case len(names) > 1:
+		a.asks, a.phrase, a.args = joblog.Which, "ask_which", prompts.Args{"What": what, "Candidates": c.shortNames(d.Candidates, names)}
+	case len(names) == 1:
+		a.asks, a.phrase, a.args = joblog.Confirm, "ask_confirm", prompts.Args{"What": names[0]}
+	case d.Kind == intents.WrongUnit:
+		a.phrase, a.args = "ask_unit", prompts.Args{"Said": d.Said}
+	case d.Quantity != "":
+		a.phrase, a.args = c.askOpen(d, what)
+	default:
+		a.phrase = "ask_again"
+	}
+	return a
+}
+
+func (c *Call) askOpen(d intents.Doubt, what string) (string, prompts.Args) {
+	q, _ := c.know.Catalogue.Quantity(d.Quantity)
+	if d.Kind == intents.WhichPlace {
+		var places []string
+		for _, p := range q.Places {
+			place, _ := c.know.Catalogue.Place(p)
+			places = append(places, place.Name)
+		}
+		return "ask_place", prompts.Args{"What": what, "Candidates": places}
+	}
+	if q.Kind.Numeric() {
+		return "ask_value", prompts.Args{"What": what}
+	}
+	var choices []string
+	for _, v := range q.Values {
+		choices = append(choices, v.Name)
+	}
+	return "ask_choice", prompts.Args{"What": what, "Candidates": choices}
+}
+
+// shortNames names candidates by their values alone where they differ in
+// nothing else: "15 A or 50 A".
+func (c *Call) shortNames(list []intents.Item, full []string) []string {
+	var short []string
+	for _, it := range list {
+		if it.Reading == nil || it.Reading.Quantity != list[0].Reading.Quantity || it.Reading.Place != list[0].Reading.Place {
+			return full
+		}
+		short = append(short, c.know.Book.Value(*it.Reading))
+	}
+	return short
+}
+
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+// sentence gives a clause its capital and full stop.
+func sentence(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" || strings.HasSuffix(s, ".") || strings.HasSuffix(s, "?") {
+		return capital(s)
+	}
+	return capital(s) + "."
+}
+
+func orNothing(list []string) string {
+	if len(list) == 0 {
+		return ""
+	}
+	return strings.TrimSuffix(strings.Join(list, "; "), ".") + "."
+}

@@ -1,0 +1,409 @@
+package session
+
+import (
+	"fmt"
+	"time"
+
+	"callout/catalogue"
+	"callout/diagnose"
+	"callout/intents"
+	"callout/joblog"
+	"callout/prompts"
+)
+
+// turn gathers the entries of one step; each has already happened to the call.
+type turn struct {
+	call    *Call
+	at      time.Time
+	records []Record
+	err     error
+}
+
+func (c *Call) begin(at time.Time) *turn {
+	if at.Before(c.at) {
+		at = c.at // a clock that went back must not undo the order of the log
+	}
+	c.warnings = nil
+	return &turn{call: c, at: at}
+}
+
+// emit lets body happen and notes it for the log.
+func (t *turn) emit(body joblog.Body) uint64 {
+	seq := t.call.seq + 1
+	if err := t.call.Apply(seq, t.at, body); err != nil && t.err == nil {
+		t.err = err
+	}
+	t.records = append(t.records, Record{Seq: seq, At: t.at, Body: body})
+	return seq
+}
+
+// say adds a phrase of the book. A phrase that can't be filled is a defect in
+// the data; it stops the turn rather than staying unsaid.
+func (t *turn) say(id string, args prompts.Args) string {
+	line, err := t.call.know.Book.Line(id, args)
+	if err != nil {
+		if t.err == nil {
+			t.err = fmt.Errorf("session: %w", err)
+		}
+		return ""
+	}
+	t.emit(joblog.Said{Text: line.Text, Way: joblog.Spoken})
+	return line.Text
+}
+
+// show adds a text for the screen only.
+func (t *turn) show(text string) { t.emit(joblog.Said{Text: text, Way: joblog.Shown}) }
+
+func (t *turn) end() ([]Record, error) { return t.records, t.err }
+
+// Begin opens the job: the safety notice, and the first step.
+func (c *Call) Begin(at time.Time) ([]Record, error) {
+	t := c.begin(at)
+	notice, err := c.know.Book.Line("safety_notice", nil)
+	if err != nil {
+		return nil, err
+	}
+	t.emit(joblog.Caution{Caution: "safety_notice", Say: notice.Text})
+	t.say("safety_notice", nil)
+	t.say("job_opened", prompts.Args{"Job": c.id})
+	t.assess(false)
+	return t.end()
+}
+
+// Resume tells where the job stands after its log was read.
+func (c *Call) Resume(at time.Time) ([]Record, error) {
+	t := c.begin(at)
+	t.say("job_resumed", prompts.Args{"Job": c.id, "Entries": c.seq, "Where": ""})
+	t.status()
+	if q := c.asked(); q != nil {
+		t.emit(joblog.Said{Text: q.Say, Way: joblog.Spoken})
+	}
+	return t.end()
+}
+
+// Tick lets time pass: waits that are over are told. It returns no records when
+// nothing is due.
+func (c *Call) Tick(at time.Time) ([]Record, error) {
+	t := c.begin(at)
+	due := false
+	for id, timer := range c.timers {
+		if timer.Until.After(t.at) {
+			continue
+		}
+		due = true
+		t.emit(joblog.Timer{Timer: id, Text: timer.Text, Event: joblog.TimerDone, Until: timer.Until})
+		t.say("timer_due", prompts.Args{"What": timer.Text})
+	}
+	if due && !c.closed {
+		t.assess(false)
+	}
+	return t.end()
+}
+
+// NextDue is the moment of the earliest running timer; ok is false if none runs.
+func (c *Call) NextDue() (due time.Time, ok bool) {
+	for _, timer := range c.timers {
+		if !ok || timer.Until.Before(due) {
+			due, ok = timer.Until, true
+		}
+	}
+	return due, ok
+}
+
+// ErrClosed is returned for an utterance after the job was signed off.
+var ErrClosed = fmt.Errorf("session: the job is closed")
+
+// Hear decides what becomes of one utterance. The first record is always the
+// utterance itself, so that nothing heard is lost.
+func (c *Call) Hear(u Utterance) ([]Record, error) {
+	if c.closed {
+		return nil, ErrClosed
+	}
+	t := c.begin(u.At)
+	h := t.emit(joblog.Heard{Source: u.Source, Text: u.Text, LogLikelihood: u.LogLikelihood, Alternatives: u.Alternatives,
+		Engine: u.Engine, DurationMS: u.Duration.Milliseconds(), Audio: u.Audio, AudioSHA256: u.AudioSHA256})
+	d := c.decide(u)
+	switch {
+	case c.deaf && !d.commands("listen"):
+		t.ignore(h, "not listening")
+	case d.answer != nil:
+		t.answer(h, u, d)
+	case len(d.record) == 0 && len(d.ask) == 0:
+		t.ignore(h, d.why)
+	default:
+		t.take(h, u, d)
+	}
+	return t.end()
+}
+
+func (t *turn) ignore(heard uint64, why string) {
+	t.emit(joblog.Callout{Heard: heard, Decision: joblog.Ignored, Because: why})
+}
+
+// take records what is sure, asks about the rest, and says what follows.
+func (t *turn) take(heard uint64, u Utterance, d decision) {
+	if len(d.record) > 0 {
+		t.record(heard, d.record, u.Certainty, d.answers)
+	}
+	for _, ask := range d.ask {
+		t.ask(heard, ask, u.Certainty)
+	}
+	if q := t.call.asked(); q != nil && len(d.ask) > 0 {
+		t.emit(joblog.Said{Text: q.Say, Way: joblog.Spoken})
+	}
+}
+
+// record keeps what was said: the numbers and declarations in one entry, work
+// done and notes in theirs; then does what was asked.
+func (t *turn) record(heard uint64, list []intents.Item, certainty float64, answers uint64) {
+	c := t.call
+	b := callout(heard, joblog.Recorded, list, certainty)
+	b.Answers = answers
+	replaces := t.replaced(&b)
+	entry := t.emit(b)
+	if replaces != 0 {
+		t.emit(joblog.Retracted{Entry: replaces, By: entry, Why: "corrected"})
+	}
+	var said []string
+	for _, it := range list {
+		switch {
+		case it.Repair != "":
+			repair, _ := c.know.Catalogue.Repair(it.Repair)
+			t.emit(joblog.Repair{Repair: string(it.Repair), Part: repair.Part, Fault: c.verdict, Callout: entry})
+			t.say("repair_noted", prompts.Args{"What": capital(repair.Name)})
+		case it.Note != "":
+			t.emit(joblog.Note{Text: it.Note, Callout: entry})
+			t.say("note_kept", nil)
+		case it.Command == nil:
+			said = append(said, c.words(it))
+		}
+	}
+	if replaces != 0 {
+		t.say("corrected", prompts.Args{"What": join(said)})
+	} else if len(said) > 0 {
+		t.say("read_back", prompts.Args{"What": capital(join(said))})
+	}
+	t.warn()
+	told := len(said) > 0 || len(b.Repairs) > 0
+	for _, cmd := range b.Commands {
+		told = t.command(cmd, entry) || told
+	}
+	closing := false
+	for _, d := range b.Declarations {
+		closing = closing || d.Declaration == "job_done"
+	}
+	switch {
+	case closing:
+		t.close(entry)
+	case told:
+		t.assess(true)
+	}
+}
+
+// replaced finds what a correction mends: "no, forty five" takes the quantity
+// and place of the last number, which is struck.
+func (t *turn) replaced(b *joblog.Callout) uint64 {
+	correct := -1
+	for i, cmd := range b.Commands {
+		if cmd.Command == "correct" {
+			correct = i
+		}
+	}
+	if correct < 0 || len(t.call.stack) == 0 {
+		return 0
+	}
+	last := t.call.stack[len(t.call.stack)-1]
+	if n := b.Commands[correct].Number; n != nil && last.last != nil && len(b.Readings) == 0 {
+		r := *last.last
+		r.Value, r.Qualifier = *n, ""
+		b.Readings = append(b.Readings, toReading(r, 1))
+	}
+	if len(b.Readings)+len(b.Observations) == 0 {
+		return 0
+	}
+	return last.seq
+}
+
+// warn tells what does not fit, the hazards first.
+func (t *turn) warn() {
+	warnings := t.call.warnings
+	t.call.warnings = nil
+	for _, w := range warnings {
+		t.emit(joblog.Caution{Caution: w.ID, Say: w.Text, Broken: w.ID == "contradicts_energy", Entries: []uint64{w.Seq}})
+		t.say("warning", prompts.Args{"Text": w.Text})
+	}
+}
+
+// answer settles the question that waits.
+func (t *turn) answer(heard uint64, u Utterance, d decision) {
+	q := t.call.asked()
+	switch {
+	case q == nil:
+		t.ignore(heard, "no question is open")
+	case q.Asks == joblog.Close && *d.answer:
+		t.emit(joblog.Callout{Heard: heard, Decision: joblog.Recorded, Answers: q.seq, Commands: []joblog.Command{{Command: "yes"}}})
+		t.signOff()
+	case *d.answer:
+		t.record(heard, items(q.about), 1, q.seq)
+	default:
+		t.emit(joblog.Callout{Heard: heard, Decision: joblog.Recorded, Answers: q.seq, Commands: []joblog.Command{{Command: "no"}}})
+		t.say("refused", nil)
+	}
+	if q := t.call.asked(); q != nil && !t.call.closed {
+		t.emit(joblog.Said{Text: q.Say, Way: joblog.Spoken})
+	}
+}
+
+// ask keeps what was considered and the question about it.
+func (t *turn) ask(heard uint64, a asking, certainty float64) {
+	b := callout(heard, joblog.Asked, a.about, certainty)
+	b.Because = a.because
+	entry := t.emit(b)
+	line, err := t.call.know.Book.Line(a.phrase, a.args)
+	if err != nil {
+		t.err = fmt.Errorf("session: %w", err)
+		return
+	}
+	t.emit(joblog.Question{Callout: entry, Asks: a.asks, Quantity: string(a.quantity), Place: string(a.place), Say: line.Text, Candidates: b.Readings})
+}
+
+// assess asks the engine and tells what is new. Spoken is false for the first
+// assessment of a job, which has no finding worth saying.
+func (t *turn) assess(spoken bool) {
+	c := t.call
+	a := c.job.Assess(t.at)
+	t.energy(a.Energy)
+	t.verdict(a, spoken)
+	t.proofs(a)
+	t.timers(a)
+	t.step(a.Next, false)
+}
+
+// step tells what to do next, if it is new or asked for again.
+func (t *turn) step(n diagnose.Next, again bool) {
+	c := t.call
+	b := joblog.Next{Test: string(n.Test), Quantity: string(n.Quantity), Place: string(n.Place), Needs: join(n.Needs), Say: n.Say,
+		Because: n.Because, Does: n.Kind, Repair: string(n.Repair), WaitSeconds: n.Wait.Seconds()}
+	for _, d := range n.Declare {
+		b.Declare = append(b.Declare, string(d))
+	}
+	if n.Say == "" || !again && same(b, c.next) {
+		return
+	}
+	t.cautions(n.Cautions, again)
+	t.emit(b)
+	t.say("next", prompts.Args{"Say": n.Say, "Because": sentence(n.Because)})
+}
+
+// cautions says each caution before the step that it belongs to. One that was
+// said already in this job is shown, not read out again, unless the step itself
+// is asked for again.
+func (t *turn) cautions(list []diagnose.Caution, aloud bool) {
+	for _, k := range list {
+		known := t.call.cautioned[k.ID]
+		t.emit(joblog.Caution{Caution: k.ID, Say: k.Text})
+		line, err := t.call.know.Book.Line("caution", prompts.Args{"Text": k.Text})
+		if err != nil {
+			t.err = fmt.Errorf("session: %w", err)
+			return
+		}
+		way := joblog.Spoken
+		if known && !aloud {
+			way = joblog.Shown
+		}
+		t.emit(joblog.Said{Text: line.Text, Way: way})
+	}
+}
+
+// same compares two steps by what is to be done; numbers in the wording may
+// move, and a wait grows shorter by itself.
+func same(a, b joblog.Next) bool {
+	return a.Does == b.Does && a.Test == b.Test && a.Quantity == b.Quantity && a.Place == b.Place && a.Repair == b.Repair &&
+		fmt.Sprint(a.Declare) == fmt.Sprint(b.Declare) && a.Needs == b.Needs
+}
+
+func (t *turn) verdict(a diagnose.Assessment, spoken bool) {
+	c := t.call
+	b := joblog.Assessment{Causes: []joblog.Cause{}}
+	for _, cause := range a.Causes {
+		b.Causes = append(b.Causes, joblog.Cause{Fault: faultKey(cause.Faults), Probability: cause.Probability, Because: join(cause.Because)})
+	}
+	before := c.verdict
+	if a.Verdict != nil {
+		b.Verdict, b.Because = faultKey(a.Verdict.Faults), a.Verdict.Because
+	}
+	t.emit(b)
+	switch {
+	case a.Verdict != nil && b.Verdict != before:
+		t.say("verdict", prompts.Args{"Name": capital(a.Verdict.Name), "Because": sentence(a.Verdict.Because), "RuledOut": orNothing(a.Verdict.RuledOut)})
+		t.cautions(a.Verdict.Cautions, false)
+	case a.Verdict == nil && before != "" && spoken && !a.Proof.Complete && len(a.Proof.Repairs) == 0:
+		t.say("verdict_withdrawn", prompts.Args{"Because": "the last reading does not fit it."})
+	}
+}
+
+func (t *turn) proofs(a diagnose.Assessment) {
+	c := t.call
+	if len(c.repairs) == 0 {
+		return
+	}
+	for _, item := range a.Proof.Items {
+		if !item.Done {
+			continue
+		}
+		b := joblog.Proof{Repair: c.repairs[len(c.repairs)-1].seq, Proved: item.OK, Because: item.Text}
+		if c.proofs[proofKey(b)] {
+			continue
+		}
+		t.emit(b)
+		if item.OK {
+			t.say("proved", prompts.Args{"Text": item.Text})
+		} else {
+			t.say("not_proved", prompts.Args{"Text": item.Text})
+		}
+	}
+}
+
+func proofKey(p joblog.Proof) string { return fmt.Sprint(p.Repair, p.Proved, p.Because) }
+
+// timers starts those that the engine wants and drops those it no longer has.
+func (t *turn) timers(a diagnose.Assessment) {
+	c := t.call
+	wanted := map[string]bool{}
+	for _, timer := range a.Timers {
+		wanted[timer.ID] = true
+		if running, ok := c.timers[timer.ID]; ok && running.Until.Equal(timer.Until) {
+			continue
+		}
+		if !timer.Until.After(t.at) {
+			continue
+		}
+		t.emit(joblog.Timer{Timer: timer.ID, Text: timer.Text, Event: joblog.TimerStarted, Until: timer.Until.UTC()})
+		t.say("timer_set", prompts.Args{"For": prompts.Duration(timer.Until.Sub(t.at)), "What": timer.Text})
+	}
+	for id, running := range c.timers {
+		if !wanted[id] && id != reminder {
+			t.emit(joblog.Timer{Timer: id, Text: running.Text, Event: joblog.TimerCancelled, Until: running.Until})
+		}
+	}
+}
+
+func faultKey(list []diagnose.FaultID) string {
+	key := ""
+	for i, f := range list {
+		if i > 0 {
+			key += "+"
+		}
+		key += string(f)
+	}
+	return key
+}
+
+// lastNumber is what a correction would mend.
+func (c *Call) lastNumber() (*catalogue.Reading, *catalogue.Observation) {
+	if len(c.stack) == 0 {
+		return nil, nil
+	}
+	k := c.stack[len(c.stack)-1]
+	return k.last, k.chosen
+}

@@ -30,7 +30,8 @@ const (
 	perSecond     = 50  // encoder positions in a second of sound
 	minSamples    = audio.Rate / 2
 	contextMargin = 1 * time.Second // silence that the encoder sees after the clip, at least
-	maxTokens     = 96              // of one utterance; speech runs at 3 to 6 a second
+	tokensOnTop   = 12              // tokens allowed for no time at all ...
+	tokenRate     = 10              // ... and for each second; fast speech has 6
 )
 
 // Engine is one loaded model. It is safe for concurrent use; calls wait for each other.
@@ -130,8 +131,8 @@ func (e *Engine) Recognise(ctx context.Context, u audio.Utterance, h audio.Hints
 	if need > whole {
 		return audio.Transcript{}, fmt.Errorf("whisper: %w: %s, at most %d s", audio.ErrTooLong, u.Duration().Round(time.Millisecond), whole/perSecond)
 	}
-	e.stop.set(0)
-	defer context.AfterFunc(ctx, func() { e.stop.set(1) })()
+	e.stop.set(flagRun)
+	defer e.watch(ctx)()
 
 	var t audio.Transcript
 	for size := firstContext(need, whole); ; size = min(size+contextStep, whole) {
@@ -145,17 +146,43 @@ func (e *Engine) Recognise(ctx context.Context, u audio.Utterance, h audio.Hints
 		if !looped {
 			break
 		}
-		e.log.Debug("whisper repeats itself", "context", size, "text", t.Text)
+		e.log.Debug("whisper repeats itself", "context", size)
 		if size == whole {
 			// No context helps: words that are certainly wrong are not handed on.
 			return audio.Transcript{}, fmt.Errorf("whisper: the model only repeats itself: %w", audio.ErrNoSpeech)
 		}
 	}
 	t.Took = time.Since(begun)
-	if t.Text == "" {
-		return t, audio.ErrNoSpeech
+	if t.Text == "" || silent(t) {
+		return audio.Transcript{NoSpeech: t.NoSpeech, Took: t.Took}, audio.ErrNoSpeech
 	}
 	return t, nil
+}
+
+// silent applies the reference implementation's rule for sound without speech: the
+// no-speech token is likely and the text is not (its defaults: 0.6, and -1 a token).
+// Source: openai-whisper, transcribe.py, no_speech_threshold and logprob_threshold.
+func silent(t audio.Transcript) bool {
+	var sum float64
+	for _, w := range t.Words {
+		sum += w.LogProb
+	}
+	return t.NoSpeech > 0.6 && sum < -1*float64(len(t.Words))
+}
+
+// watch stops the library when ctx ends. The function it returns ends the watch, and
+// waits for it, so that it never stops a later call. Callers hold mutex.
+func (e *Engine) watch(ctx context.Context) func() {
+	ended := make(chan struct{})
+	stop := context.AfterFunc(ctx, func() {
+		e.stop.set(flagStop)
+		close(ended)
+	})
+	return func() {
+		if !stop() {
+			<-ended
+		}
+	}
 }
 
 // firstContext is the smallest multiple of contextStep that holds need positions and
@@ -176,7 +203,8 @@ func (e *Engine) pass(samples []float32, hint string, size int, t *audio.Transcr
 	p.SetPrintTimestamps(false)
 	p.SetNoContext(true)
 	p.SetSingleSegment(true)
-	p.SetMaxTokensPerSegment(maxTokens)
+	limit := tokensOnTop + tokenRate*len(samples)/audio.Rate
+	p.SetMaxTokensPerSegment(limit)
 	p.SetTemperatureFallback(-1)
 	p.SetAudioCtx(size)
 	tune(&p, e.stop)
@@ -186,36 +214,42 @@ func (e *Engine) pass(samples []float32, hint string, size int, t *audio.Transcr
 	}
 	err = e.ctx.Whisper_full(p, samples, nil, nil, nil)
 	messages := e.drain()
+	if e.stop.get() == flagLoop {
+		e.stop.set(flagRun)
+		return true, nil
+	}
 	if err != nil {
 		return false, fmt.Errorf("whisper: the library failed: %s", errors.Join(err, errors.New(lastLine(messages))))
 	}
-	tokens := e.read(t)
-	return repeats(tokens) || len(tokens) >= maxTokens, nil
+	ids := e.read(t)
+	if t.NoSpeech, err = noSpeechProb(e.ctx, e.threads); err != nil {
+		return false, fmt.Errorf("whisper: the library failed: %w", err)
+	}
+	return len(ids) >= limit || loops(ids), nil
 }
 
-// token is one piece of text of the last result.
+// token is one piece of text of a result.
 type token struct {
-	id   lib.Token
 	text string
 	log  float64
 }
 
 // read collects the last result into t and returns its text tokens. Callers hold mutex.
-func (e *Engine) read(t *audio.Transcript) []token {
-	*t = audio.Transcript{}
+func (e *Engine) read(t *audio.Transcript) []lib.Token {
+	var ids []lib.Token
 	var tokens []token
 	eot := e.ctx.Whisper_token_eot()
 	for s := range e.ctx.Whisper_full_n_segments() {
-		t.NoSpeech = max(t.NoSpeech, noSpeechProb(e.ctx, s))
 		for i := range e.ctx.Whisper_full_n_tokens(s) {
 			id := e.ctx.Whisper_full_get_token_id(s, i)
 			if id >= eot { // special tokens come last
 				continue
 			}
-			tokens = append(tokens, token{id, e.ctx.Whisper_full_get_token_text(s, i), tokenLogProb(e.ctx, s, i)})
+			ids = append(ids, id)
+			tokens = append(tokens, token{e.ctx.Whisper_full_get_token_text(s, i), tokenLogProb(e.ctx, s, i)})
 		}
 	}
-	t.Words = words(tokens)
+	*t = audio.Transcript{Words: words(tokens)}
 	t.Text = join(t.Words)
-	return tokens
+	return ids
 }

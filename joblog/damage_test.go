@@ -321,3 +321,30 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// Bodies behind a hash that is right, as a forger or another program may write
+// them: what is read can be written, and reads the same again.
+func FuzzDecode(f *testing.F) {
+	for _, b := range append(sampleBodies(), sampleOpened(), Closed{Outcome: "x"}) {
+		raw, err := encodeBody(b)
+		require.NoError(f, err)
+		f.Add(string(b.Kind()), []byte(raw))
+	}
+	f.Fuzz(func(t *testing.T, kind string, raw []byte) {
+		body, err := Decode(Entry{Kind: Kind(kind), Body: raw})
+		if err != nil {
+			return
+		}
+		first, err := encodeBody(body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		again, err := Decode(Entry{Kind: Kind(kind), Body: first})
+		if err != nil {
+			t.Fatalf("%s: %v", first, err)
+		}
+		if second, err := encodeBody(again); err != nil || !bytes.Equal(first, second) {
+			t.Fatalf("%s and then %s: %v", first, second, err)
+		}
+	})
+}

@@ -1,0 +1,52 @@
+# callout: voice partner for diagnosing heat pumps and air conditioners.
+#
+#   make run              set up what is missing, then work a service call from recordings
+#   make run CLIPS=DIR    the same with your own recordings
+#   make test             every test, with the real recogniser
+#   make help             all targets
+
+.DEFAULT_GOAL := help
+SHELL := /bin/sh
+.DELETE_ON_ERROR:
+.NOTPARALLEL:
+
+include setup/native.mk
+
+BIN := bin/callout
+DEMO := .parts/demo
+CLIPS ?= $(DEMO)
+GO_SOURCES := $(shell find . -name '*.go' -not -path './.parts/*') $(shell find catalogue diagnose intents physics prompts session joblog review -name '*.json' -o -name '*.txt' -o -name '*.csv' 2>/dev/null) go.mod go.sum
+VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
+
+.PHONY: help run build test check quick real debian demo clean
+
+help: ## this list
+	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## */\t/' | expand -t 18
+
+run: build $(if $(filter $(DEMO),$(CLIPS)),$(DEMO)/schedule.tsv) ## set up what is missing and work a service call (CLIPS=DIR for your own recordings)
+	@job=jobs/$$(date -u +%Y%m%d-%H%M%S)-run; $(NATIVE_ENV) $(BIN) work --job $$job $(CLIPS) && $(BIN) verify $$job
+
+build: debian $(BIN) ## build bin/callout with everything it needs
+
+$(BIN): $(NATIVE) $(GO_SOURCES)
+	@echo "building $@" >&2
+	@$(NATIVE_ENV) go build -tags $(NATIVE_TAGS) -ldflags '-X main.version=$(VERSION)' -o $@ ./cmd/callout
+
+$(DEMO)/schedule.tsv: demo/call.tsv demo/make.go $(wildcard internal/scene/*.go)
+	@CGO_ENABLED=0 go run ./demo -out $(DEMO)
+
+debian: ## install the Debian packages that are missing
+	@sh setup/debian.sh
+
+test: debian $(NATIVE) quick real ## every test
+
+quick: ## tests that need no model and no sound device
+	CGO_ENABLED=0 go vet ./...
+	CGO_ENABLED=0 go test ./...
+
+real: build ## tests with the real recogniser and sound system
+	$(NATIVE_ENV) go vet -tags $(NATIVE_TAGS) ./...
+	$(NATIVE_ENV) go test -tags $(NATIVE_TAGS) ./audio/... ./weights/... ./cmd/...
+
+clean: ## remove what was built; fetched parts stay
+	rm -rf bin

@@ -81,17 +81,59 @@ type Result struct {
 // Parser is the compiled vocabulary. It never changes after New and is safe for
 // concurrent use.
 type Parser struct {
-	cat *catalogue.Catalogue
+	cat           *catalogue.Catalogue
+	lex           *lexicon
+	tab           *tables
+	words         words
+	qualified     []qualified
+	quantityIndex map[catalogue.QuantityID]int
+	placeIndex    map[catalogue.PlaceID]int
 }
 
 // New compiles the catalogue's vocabulary. The error says which phrase or data
 // file can't be used.
-func New(c *catalogue.Catalogue) (*Parser, error) { return &Parser{cat: c}, nil }
+func New(c *catalogue.Catalogue) (*Parser, error) {
+	p := &Parser{cat: c, quantityIndex: map[catalogue.QuantityID]int{}, placeIndex: map[catalogue.PlaceID]int{}}
+	var spelling letters
+	var im implied
+	p.lex = &lexicon{root: &node{}, spelled: map[string]bool{}}
+	for name, into := range map[string]any{
+		"words.json": &p.words, "qualifiers.json": &p.qualified, "heard_as.json": &p.lex.heard,
+		"implied.json": &im, "letters.json": &spelling,
+	} {
+		if err := decode(name, into); err != nil {
+			return nil, err
+		}
+	}
+	for i, q := range c.Quantities {
+		p.quantityIndex[q.ID] = i
+	}
+	for i, x := range c.Places {
+		p.placeIndex[x.ID] = i
+	}
+	p.lex.alphabet = spelling.Alphabet
+	for _, w := range spelling.Spelled {
+		p.lex.spelled[w] = true
+	}
+	p.lex.addCatalogue(c)
+	if err := p.lex.addWords(p.words, p.qualified, c); err != nil {
+		return nil, err
+	}
+	if err := p.lex.addMisheard(); err != nil {
+		return nil, err
+	}
+	var err error
+	p.tab, err = newTables(c, p.lex, im, p.words)
+	return p, err
+}
 
 // Parse reads one utterance or typed line. It is total: any text gives a Result.
 func (p *Parser) Parse(text string, ctx Context) Result {
-	if text == "" {
-		return Result{}
+	toks, rest := scan(text, p.lex.alphabet)
+	u := &utterance{p: p, text: text, toks: toks, env: p.environment(ctx)}
+	res := u.read()
+	if rest < len(text) {
+		res.Ignored = append(res.Ignored, text[rest:])
 	}
-	return Result{Ignored: []string{text}}
+	return res
 }

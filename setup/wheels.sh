@@ -7,6 +7,7 @@ fail() { echo "setup: $*" >&2; exit 1; }
 [ -e "$stamp" ] && exit 0
 python=${PYTHON:-python3}
 "$python" -m pip --version >/dev/null 2>&1 || fail "Python's pip is missing; run: sh setup/debian.sh, then run make again"
+rm -rf "$dir" # another version's files, or half of one
 mkdir -p "$dir" "$(dirname "$stamp")"
 echo "setup: fetching $(grep -v '^#' "$list" | sed 's/ .*//' | paste -sd' ')" >&2
 log=$stamp.log

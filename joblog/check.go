@@ -80,6 +80,7 @@ func (b Heard) check() error {
 	err := errors.Join(
 		oneOf("source", b.Source, Speech, Typed),
 		finite("log_likelihood", b.LogLikelihood),
+		share("certainty", b.Certainty),
 		sum("audio_sha256", b.AudioSHA256))
 	if b.Audio != "" && !audioName.MatchString(b.Audio) {
 		err = errors.Join(err, fmt.Errorf("audio: %q is not a plain file name", b.Audio))

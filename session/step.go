@@ -120,7 +120,7 @@ func (c *Call) Hear(u Utterance) ([]Record, error) {
 		return nil, ErrClosed
 	}
 	t := c.begin(u.At)
-	h := t.emit(joblog.Heard{Source: u.Source, Text: u.Text, LogLikelihood: u.LogLikelihood, Alternatives: u.Alternatives,
+	h := t.emit(joblog.Heard{Source: u.Source, Text: u.Text, LogLikelihood: u.LogLikelihood, Certainty: u.Certainty, Alternatives: u.Alternatives,
 		Engine: u.Engine, DurationMS: u.Duration.Milliseconds(), Audio: u.Audio, AudioSHA256: u.AudioSHA256})
 	d := c.decide(u)
 	switch {

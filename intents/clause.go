@@ -24,6 +24,7 @@ type slots struct {
 	place      [2]set
 	nPlaces    int
 	placed     bool // the quantity's own words name its place
+	shadowed   bool // a place word that also names a quantity ("suction")
 	rated      bool
 	measured   bool
 	dual       bool
@@ -36,6 +37,7 @@ type slots struct {
 	extra   float64   // ounces after pounds
 	extraU  int
 	hasNum  bool
+	leading bool // the number came before anything that says what it is
 	force   bool // never recorded without asking
 	qual    catalogue.Qualifier
 	qualFor int // the only quantity that the qualifier fits, or -1
@@ -139,6 +141,12 @@ func (s *search) from(i int) []clause {
 }
 
 func (s *search) emit(sh shape, start, end int, cost float64, sl slots) {
+	if sh == shapePartial && sl.heard == heardLike {
+		return
+	}
+	if sh == shapeNumber && sl.hasNum && sl.bare() && end < len(s.toks) && s.toks[end].before <= gapJoin && s.hasClass(isUnit, end) {
+		return // "forty seven volts" is never the answer "forty seven"
+	}
 	c := clause{shape: sh, start: start, end: end, cost: costClause + cost, slots: sl}
 	switch sl.heard {
 	case heardSafe:
@@ -162,6 +170,20 @@ func (s *search) emit(sh shape, start, end int, cost float64, sl slots) {
 		c.cost += costPartial
 	}
 	s.found = append(s.found, c)
+}
+
+// bare reports whether nothing says what the number is of.
+func (sl slots) bare() bool {
+	return !sl.hasQ && !sl.hasUnit && sl.nPlaces == 0 && !sl.rated && !sl.dual
+}
+
+func (s *search) hasClass(c class, i int) bool {
+	for _, e := range s.edges[i] {
+		if e.class == c {
+			return true
+		}
+	}
+	return false
 }
 
 // wholes reads the phrases that mean one thing by themselves, and commands.
@@ -277,6 +299,7 @@ func (s *search) prefix(start, i int, cost float64, sl slots, solid bool) {
 			}
 		case isPlace:
 			if s.addPlace(&next, e) {
+				next.shadowed = next.shadowed || s.also(isQuantity, i, e.end)
 				s.prefix(start, e.end, c, next, true)
 			}
 		case isUnit:
@@ -356,7 +379,7 @@ func (s *search) unsteady(start, i int, cost float64, sl slots) {
 }
 
 func (s *search) addQuantity(sl *slots, i int, e edge) bool {
-	if sl.hasUnit && !sl.hasQ {
+	if sl.hasUnit && !sl.hasQ && !sl.hasNum {
 		return false
 	}
 	if sl.hasQ {
@@ -406,6 +429,7 @@ func (s *search) number(start, i int, cost float64, sl slots) {
 		next := sl
 		next.vals, next.hasNum = n.vals, true
 		next.force = sl.force || n.sound
+		next.leading = sl.bare()
 		c := cost + costEdge
 		if sl.dual && len(n.vals) > 1 {
 			c += .5 // "forty five five" said of a dual capacitor is its two sections
@@ -494,11 +518,12 @@ func (s *search) suffix(start, i int, cost float64, sl slots, solid bool) {
 			}
 		case isQuantity:
 			// "forty seven amps" names a unit; what it measures must be said too.
-			if !next.hasQ && !s.isUnitWord(i, e.end) && s.addQuantity(&next, i, e) {
+			if !next.hasQ && !s.also(isUnit, i, e.end) && s.addQuantity(&next, i, e) {
 				s.suffix(start, e.end, c, next, true)
 			}
 		case isPlace:
 			if s.addPlace(&next, e) {
+				next.shadowed = next.shadowed || s.also(isQuantity, i, e.end)
 				if !s.boundary(e.end) {
 					c += costLoose
 				}
@@ -529,9 +554,10 @@ func (s *search) suffix(start, i int, cost float64, sl slots, solid bool) {
 	}
 }
 
-func (s *search) isUnitWord(i, end int) bool {
+// also reports whether the same tokens are a phrase of another class.
+func (s *search) also(c class, i, end int) bool {
 	for _, u := range s.edges[i] {
-		if u.class == isUnit && u.end == end {
+		if u.class == c && u.end == end {
 			return true
 		}
 	}
@@ -564,6 +590,10 @@ func (s *search) andOunces(start, i int, cost float64, sl slots) {
 // restart reads a number said anew: "forty… forty seven", "forty no fifty".
 func (s *search) restart(start, i int, cost float64, sl slots) {
 	again := func(j int, explicit, heardPause bool) {
+		more := costRestart
+		if !heardPause {
+			more = 0 // as likely as one number; the range may tell
+		}
 		for _, n := range s.numsAt(j) {
 			next := sl
 			next.force = sl.force || n.sound
@@ -571,19 +601,25 @@ func (s *search) restart(start, i int, cost float64, sl slots) {
 			switch {
 			case explicit:
 			case len(n.vals) == 1 && len(sl.vals) == 1 && restarts(sl.vals[0], n.vals[0], heardPause):
-			case heardPause && s.toks[j].before != gapComma:
+			case heardPause:
 				next.vals = append(append([]float64{}, sl.vals...), n.vals...)
 				next.force = true
 			default:
 				continue
 			}
-			s.suffix(start, n.end, cost+costRestart, next, true)
+			s.suffix(start, n.end, cost+more, next, true)
 		}
 	}
 	for _, e := range s.edges[i] {
 		switch e.class {
 		case isRestart:
-			again(s.skipFillers(e.end), true, true)
+			j := s.skipFillers(e.end)
+			again(j, true, true)
+			for _, more := range s.edges[j] { // "no, make that"
+				if more.class == isRestart {
+					again(s.skipFillers(more.end), true, true)
+				}
+			}
 		case isHesitation:
 			again(e.end, false, true)
 		}

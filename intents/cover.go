@@ -192,7 +192,7 @@ func (u *utterance) assembleTokens(cover []step, toks []token, deny bool) Result
 		case st.clause != nil:
 			m := u.p.resolve(*st.clause, env)
 			if m.bare && m.doubt == "" {
-				sen.unknown += st.end - i
+				sen.unknown++
 			} else {
 				sen.meanings = append(sen.meanings, placed{*st.clause, m})
 				sen.understood += st.end - i
@@ -401,8 +401,8 @@ func hasItem(list []Item, it Item) bool {
 // merge keeps what every reading of the text agrees on and turns the rest into
 // one doubt that names all candidates.
 func (u *utterance) merge(results []Result) Result {
-	if len(results) == 1 {
-		return results[0]
+	if k := u.p.onlyPossible(results); k >= 0 {
+		return results[k]
 	}
 	out := Result{Ignored: results[0].Ignored}
 	d := Doubt{Kind: Ambiguous, Start: len(u.text)}
@@ -434,4 +434,29 @@ func (u *utterance) merge(results []Result) Result {
 		out.Doubts = append(out.Doubts, d)
 	}
 	return out
+}
+
+// onlyPossible finds the one result without a doubt where every other holds a
+// number that cannot be: 47 beside 4047 amps.
+func (p *Parser) onlyPossible(results []Result) int {
+	only := -1
+	for i, r := range results {
+		if len(r.Doubts) == 0 {
+			if only >= 0 {
+				return -1
+			}
+			only = i
+			continue
+		}
+		absurd := len(results) > 1 && slices.ContainsFunc(r.Doubts, func(d Doubt) bool {
+			return d.Kind == Implausible && !slices.ContainsFunc(d.Candidates, func(it Item) bool { return it.Reading == nil || !p.impossible(*it.Reading) })
+		})
+		if !absurd && len(results) > 1 {
+			return -1
+		}
+		if len(results) == 1 {
+			return i
+		}
+	}
+	return only
 }

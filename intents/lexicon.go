@@ -65,17 +65,19 @@ type node struct {
 
 // words is data/words.json.
 type words struct {
-	Fillers      []string            `json:"fillers"`
-	Prepositions []string            `json:"prepositions"`
-	Rated        []string            `json:"rated"`
-	Measured     []string            `json:"measured"`
-	Restarts     []string            `json:"restarts"`
-	Hesitations  []string            `json:"hesitations"`
-	Negations    []string            `json:"negations"`
-	Chatter      []string            `json:"chatter"`
-	Dual         []string            `json:"dual"`
-	PairJoins    []string            `json:"pair_joins"`
-	PairPlaces   []catalogue.PlaceID `json:"pair_places"` // larger section first
+	Fillers        []string               `json:"fillers"`
+	Prepositions   []string               `json:"prepositions"`
+	Rated          []string               `json:"rated"`
+	Measured       []string               `json:"measured"`
+	Restarts       []string               `json:"restarts"`
+	Hesitations    []string               `json:"hesitations"`
+	Negations      []string               `json:"negations"`
+	Chatter        []string               `json:"chatter"`
+	Dual           []string               `json:"dual"`
+	PairJoins      []string               `json:"pair_joins"`
+	EverydayPlaces []catalogue.PlaceID    `json:"everyday_places"` // named in small talk about the weather too
+	PairQuantities []catalogue.QuantityID `json:"pair_quantities"`
+	PairPlaces     []catalogue.PlaceID    `json:"pair_places"` // larger section first
 }
 
 type qualified struct {

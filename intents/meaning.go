@@ -1,6 +1,7 @@
 package intents
 
 import (
+	"math"
 	"slices"
 
 	"callout/catalogue"
@@ -148,6 +149,8 @@ func (p *Parser) partial(sl slots, env environment) meaning {
 			m.quantity = p.cat.Quantities[q].ID
 			if places, said, _ := p.placesOf(q, sl); said && places.count() == 1 {
 				m.place = p.cat.Places[places.first()].ID
+			} else if sl.placed {
+				m.place = p.cat.Quantities[q].Places[0]
 			}
 		}
 	} else if sl.nPlaces == 1 && sl.place[0].count() == 1 {
@@ -166,11 +169,7 @@ func (p *Parser) numberMeaning(sl slots, env environment) meaning {
 	}
 	switch {
 	case f == fitBare || qs.empty() && f == fitNeeds:
-		m := meaning{bare: true}
-		if sl.hasUnit || sl.rated {
-			m.doubt = Incomplete
-		}
-		return m
+		return p.unplaced(sl, env)
 	case f == fitNot:
 		return p.contradiction(sl, env)
 	}
@@ -204,9 +203,58 @@ func (p *Parser) numberMeaning(sl slots, env environment) meaning {
 	if sl.second != nil {
 		return p.pairMeaning(alts, qs)
 	}
+	if sl.dual {
+		return p.halfPair(rs, qs)
+	}
 	m := p.choose(rs, kind)
+	if sl.leading && !sl.hasQ && !sl.hasUnit && f == fitWell && m.doubt == "" && slices.Contains(p.words.EverydayPlaces, m.place) {
+		m.doubt = Incomplete // "ninety five outside" may be talk
+	}
 	if qs.count() == 1 {
 		m.quantity = p.cat.Quantities[qs.first()].ID
+	}
+	return m
+}
+
+// unplaced is a number with at most a unit: what it measures was not said.
+func (p *Parser) unplaced(sl slots, env environment) meaning {
+	m := meaning{bare: true}
+	if !sl.hasUnit && !sl.rated {
+		return m
+	}
+	m.doubt = Incomplete
+	if sl.hasUnit && env.openQ >= 0 && p.tab.numeric.has(env.openQ) {
+		m.doubt = WrongUnit
+	}
+	sl.units.each(func(u int) {
+		if sl.rated || !sl.hasNum || len(sl.vals) != 1 {
+			return
+		}
+		p.tab.unitQuantity[u].and(p.tab.measured).each(func(q int) {
+			r := catalogue.Reading{Quantity: p.cat.Quantities[q].ID, Place: p.cat.Quantities[q].Places[0], Value: sl.vals[0], Unit: p.cat.Quantities[q].Unit}
+			m.alternatives = append(m.alternatives, []Item{{Reading: &r}})
+			m.quantity = r.Quantity
+		})
+	})
+	return m
+}
+
+// halfPair is one number said of a dual capacitor: "forty five" may be one
+// section or both.
+func (p *Parser) halfPair(rs []catalogue.Reading, qs set) meaning {
+	m := meaning{doubt: Incomplete}
+	if qs.count() == 1 {
+		m.quantity = p.cat.Quantities[qs.first()].ID
+	}
+	for i, r := range rs {
+		m.alternatives = append(m.alternatives, []Item{{Reading: &rs[i]}})
+		if ones := math.Mod(r.Value, 10); r.Value == math.Trunc(r.Value) && r.Value > 20 && r.Value < 100 && ones > 0 {
+			m.doubt = Ambiguous
+			big, small := r, r
+			big.Place, small.Place = p.cat.Places[p.tab.pairPlaces[0]].ID, p.cat.Places[p.tab.pairPlaces[1]].ID
+			big.Value, small.Value = r.Value-ones, ones
+			m.alternatives = append(m.alternatives, []Item{{Reading: &big}, {Reading: &small}})
+		}
 	}
 	return m
 }

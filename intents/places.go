@@ -156,7 +156,13 @@ func newTables(c *catalogue.Catalogue, x *lexicon, im implied, w words) (*tables
 	if len(t.pairPlaces) != 2 {
 		return nil, fmt.Errorf("intents: words.json: pair_places needs two places")
 	}
-	t.pair = t.numeric.and(t.byPlace[t.pairPlaces[0]]).and(t.byPlace[t.pairPlaces[1]])
+	for _, id := range w.PairQuantities {
+		q, ok := quantityIndex[id]
+		if !ok || !t.numeric.has(q) || !t.places[q].has(t.pairPlaces[0]) || !t.places[q].has(t.pairPlaces[1]) {
+			return nil, fmt.Errorf("intents: words.json: %q is not measured at the pair's places", id)
+		}
+		t.pair.add(q)
+	}
 	return t, nil
 }
 

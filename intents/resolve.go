@@ -52,6 +52,9 @@ func (p *Parser) fits(c *clause, env environment) fit {
 		return f
 	}
 	_, f := p.numericFor(c.slots, env)
+	if f == fitWell && c.slots.shadowed && !c.slots.hasQ && !c.slots.hasUnit {
+		return fitNeeds // the quantity of that name comes first
+	}
 	return f
 }
 

@@ -1,0 +1,348 @@
+package simulator
+
+import (
+	"math"
+	"math/rand/v2"
+	"sort"
+)
+
+// Noticed is something the technician can't help seeing while doing something
+// else, and says without being asked.
+type Noticed struct{ Quantity, Place, Value string }
+
+func (w *World) notice(quantity, place, value string) {
+	w.noticed = append(w.noticed, Noticed{quantity, place, value})
+}
+
+// TakeNoticed gives what was noticed since it was last asked.
+func (w *World) TakeNoticed() []Noticed {
+	n := w.noticed
+	w.noticed = nil
+	return n
+}
+
+// FaultIDs lists every fault the simulator can make, sorted.
+func FaultIDs() []string {
+	ids := make([]string, 0, len(faultTable))
+	for id := range faultTable {
+		ids = append(ids, id)
+	}
+	sort.Strings(ids)
+	return ids
+}
+
+// Normal says whether a fault is one of the ways in which nothing is wrong.
+func Normal(id string) bool { return faultTable[id].normal }
+
+// Mends says whether a repair puts a fault right.
+func Mends(repair, fault string) bool {
+	for _, r := range faultTable[fault].mends {
+		if r == repair {
+			return true
+		}
+	}
+	return false
+}
+
+// seconds are the faults that are found beside another one: what wears, leaks
+// or gets dirty by itself. Common practice, no source.
+var seconds = []string{
+	"undercharge", "outdoor_coil_dirty", "filter_blocked", "run_capacitor_weak", "run_capacitor_failed",
+	"capacitor_terminal_broken", "contactor_drop", "contactor_burnt", "fan_capacitor_failed", "overcharge", "indoor_coil_dirty",
+	"fan_motor_seized", "start_wire_broken",
+}
+
+// A Setup says what kind of call to make.
+type Setup struct {
+	Fault  string  // this fault; "" draws one by how often it is met
+	Pairs  float64 // share of calls with a second fault
+	Traps  bool    // now and then the disconnect leaves one leg live
+	Expert bool    // no observation is misjudged
+}
+
+// NewCall makes a call from a seed: a unit, a day, faults, a technician.
+func NewCall(seed uint64, s Setup) *World {
+	r := seeded(seed)
+	for {
+		w := newWorld(r, s)
+		if w != nil {
+			return w
+		}
+	}
+}
+
+func seeded(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 0x9e3779b97f4a7c15)) }
+
+func newWorld(r *rand.Rand, s Setup) *World {
+	w := &World{Unit: newUnit(r), r: r, gain: map[string]float64{}, proved: map[string]bool{}, careless: 0.03, loose: between(r, 0.28, 0.40)}
+	if s.Expert {
+		w.careless = 0
+	}
+	w.Heating = w.Unit.HeatPump && chance(r, 0.35)
+	if w.Heating {
+		w.outdoor, w.indoorDB = between(r, 8, 52), between(r, 62, 72)
+		w.indoorWB = w.indoorDB - between(r, 10, 15)
+	} else {
+		w.outdoor, w.indoorDB = between(r, 74, 106), between(r, 73, 84)
+		w.indoorWB = w.indoorDB - between(r, 9, 15)
+	}
+	w.gain["volts"] = 0.006 * r.NormFloat64()
+	w.gain["clamp"] = 0.015 * r.NormFloat64()
+	w.gain["cap"] = 0.010 * r.NormFloat64()
+	w.gain["ohms"] = 0.010 * r.NormFloat64()
+	w.gain["low"] = 1.0 * r.NormFloat64()
+	w.gain["high"] = 2.5 * r.NormFloat64()
+	for _, place := range []string{"suction_line", "liquid_line", "liquid_line_after_drier", "discharge_line", "outdoor_air", "return_air", "supply_air", "condenser_air", "compressor_shell", "outdoor_coil", "indoor_coil"} {
+		w.gain["temp "+place] = 0.7 * r.NormFloat64()
+	}
+	base := w.Unit.healthy()
+	w.p.volts = between(r, 234, 247)
+	if chance(r, 0.12) {
+		w.p.volts = between(r, 203, 212)
+	}
+	w.p.sourceOhms = base.sourceOhms * between(r, 0.6, 1.4) * 36 / math.Max(w.Unit.LRA/4, 10)
+	first := s.Fault
+	if first == "" {
+		first = draw(r, w, FaultIDs())
+	}
+	if !faultTable[first].fits(w) {
+		return nil
+	}
+	w.Faults = []string{first}
+	if !Normal(first) && chance(r, s.Pairs) {
+		if second := draw(r, w, seconds); second != first && together(first, second) {
+			w.Faults = append(w.Faults, second)
+		}
+	}
+	for _, id := range w.Faults {
+		w.settings = append(w.settings, setting{id, r.Float64(), r.Float64()})
+	}
+	tripsOnLocked := chance(r, 0.12)
+	traps := s.Traps && chance(r, 0.3)
+	w.disconnectIn, w.breakerOn, w.leadsOn, w.plugOn, w.calling, w.airHandlerOn, w.arrival = true, true, true, true, true, true, true
+	w.rebuild()
+	w.p.tripsOnLocked, w.p.pullFails = tripsOnLocked, traps
+	w.arrive()
+	if !w.worthACall() {
+		return nil
+	}
+	return w
+}
+
+// draw picks a fault by its weight among those that fit.
+func draw(r *rand.Rand, w *World, ids []string) string {
+	total := 0.0
+	for _, id := range ids {
+		if faultTable[id].fits(w) {
+			total += faultTable[id].weight
+		}
+	}
+	x := r.Float64() * total
+	for _, id := range ids {
+		if faultTable[id].fits(w) {
+			if x -= faultTable[id].weight; x <= 0 {
+				return id
+			}
+		}
+	}
+	return ids[len(ids)-1]
+}
+
+// together says whether two faults can be in one unit as two separate finds:
+// not two of the same part, not two states of the charge.
+func together(a, b string) bool {
+	part := map[string]string{
+		"run_capacitor_weak": "herm", "run_capacitor_failed": "herm", "run_capacitor_wrong": "herm", "fan_capacitor_failed": "capacitor fan",
+		"capacitor_terminal_broken": "herm", "start_wire_broken": "herm",
+		"contactor_drop": "contactor", "contactor_burnt": "contactor", "contactor_coil_open": "contactor", "contactor_stuck": "contactor", "contactor_welded": "contactor", "contactor_terminal_burnt": "contactor",
+		"undercharge": "charge", "overcharge": "charge", "charge_lost": "charge", "non_condensables": "charge", "drier_restricted": "charge", "metering_starved": "charge", "metering_floods": "charge", "bulb_loose": "charge", "valves_leak": "charge", "valve_leaks_inside": "charge",
+		"fan_motor_seized": "fan", "fan_motor_open": "fan", "fan_motor_grounded": "fan", "fan_wire_broken": "fan", "fan_backwards": "fan", "fan_blade_damaged": "fan", "board_fan_relay": "fan",
+		"compressor_seized": "herm", "start_winding_open": "herm", "run_winding_open": "herm", "compressor_turn_short": "herm", "start_gear_failed": "herm",
+	}
+	// A broken terminal at the capacitor beside a failed section is one of the
+	// pairs that are met.
+	if a == "run_capacitor_failed" && (b == "capacitor_terminal_broken" || b == "start_wire_broken") || b == "run_capacitor_failed" && (a == "capacitor_terminal_broken" || a == "start_wire_broken") {
+		return true
+	}
+	pa, pb := part[a], part[b]
+	return a != b && (pa == "" || pa != pb)
+}
+
+// arrive sets what the technician finds.
+func (w *World) arrive() {
+	p := &w.p
+	if p.breakerOff {
+		w.breakerOn = w.once("off", 0.4)
+		w.tripped = w.breakerOn
+	}
+	if p.pullOut {
+		w.disconnectIn = false
+	}
+	if p.welded {
+		w.calling = false
+	}
+	w.cache = nil
+	r := w.settle()
+	w.noticed = nil
+	if p.breakerWeak || r.state == "locked" && p.tripsOnLocked {
+		w.tripped, w.cache = true, nil
+	}
+	if r.state == "locked" && w.once("hot", 0.12) {
+		// It has tried all day: the overload is open, and takes its time.
+		w.overloadUntil = between(w.r, 20, 80)
+		w.cache = nil
+	}
+	// What is left on the run capacitor once the contactor drops out: mostly the
+	// windings drain it.
+	w.capVolts = 0
+}
+
+// worthACall says whether anybody would have called about this: a fault too
+// mild to notice makes no call.
+func (w *World) worthACall() bool {
+	r := w.settle()
+	if r.state != "running" || r.fan != "running" || r.blower != "running" || w.tripped || Normal(w.Faults[0]) {
+		return true
+	}
+	p := &w.p
+	if p.noise != "none" || p.worn || p.crankcase || p.welded || p.defrostNever != "" || p.auxOpen || p.auxRelay || p.ducts != "good" || p.drainBlocked {
+		return true
+	}
+	healthy := *w
+	healthy.p = w.Unit.healthy()
+	healthy.p.volts, healthy.p.sourceOhms = w.p.volts, w.p.sourceOhms
+	healthy.cache = nil
+	h := healthy.settle()
+	if r.circuit.heating != h.circuit.heating {
+		return true
+	}
+	if len(w.Faults) == 1 {
+		switch w.Faults[0] { // found on maintenance, or by the noise and the bill
+		case "run_capacitor_weak", "contactor_drop", "supply_joint_burnt", "conductor_small", "run_capacitor_wrong", "supply_low", "fan_blade_damaged", "compressor_turn_short":
+			return true
+		}
+	}
+	c := r.point
+	return c.capacity < 0.93*h.point.capacity || c.evap < 30 && !w.Heating || c.power > 1.10*h.point.power || c.floods && !h.point.floods || r.highOpen || r.lowOpen
+}
+
+// Declare does what a declaration says and reports what was noticed.
+func (w *World) Declare(id string) {
+	w.cache = nil
+	switch id {
+	case "disconnect_pulled":
+		if w.arrival && w.p.pullOut {
+			w.notice("connection", "disconnect", "loose")
+		}
+		w.arrival = false
+		w.disconnectIn = false
+		w.dead()
+	case "disconnect_in":
+		w.disconnectIn = true
+		w.live()
+	case "breaker_off":
+		w.breakerOn = false
+		w.dead()
+	case "breaker_on":
+		if w.tripped {
+			w.notice("breaker_state", "breaker", "tripped")
+		} else if !w.breakerOn {
+			w.notice("breaker_state", "breaker", "off")
+		}
+		w.breakerOn, w.tripped = true, false
+		w.live()
+	case "locked_out":
+		w.locked = true
+	case "lock_removed":
+		w.locked = false
+	case "panel_open":
+		w.panelOpen = true
+	case "panel_closed":
+		w.panelOpen = false
+	case "capacitor_bled":
+		if !w.once("badly bled", 0.03) {
+			w.capVolts = 0
+		}
+		w.gain["badly bled"] = 1 // the second time it is done with care
+	case "leads_off":
+		w.leadsOn = false
+	case "leads_on":
+		w.leadsOn = true
+	case "compressor_plug_off":
+		w.plugOn = false
+	case "compressor_plug_on":
+		w.plugOn = true
+	case "calling":
+		if !w.calling || w.p.statSatisfied || w.p.statWrongMode {
+			if w.p.statWrongMode {
+				w.notice("thermostat_state", "thermostat", "wrong_mode")
+			} else if w.p.statSatisfied {
+				w.notice("thermostat_state", "thermostat", "satisfied")
+			}
+		}
+		w.p.statSatisfied, w.p.statWrongMode = false, false
+		w.calling = true
+		w.live()
+	case "call_off":
+		w.calling = false
+	case "gauges_on":
+		w.gaugesOn = true
+	case "gauges_off":
+		w.gaugesOn = false
+	case "air_handler_off":
+		w.airHandlerOn = false
+		delete(w.proved, "blower")
+	case "air_handler_on":
+		w.airHandlerOn = true
+		w.live()
+	}
+	w.cache = nil
+	w.settle() // what trips, trips now
+}
+
+// dead notes that power was taken off: nothing is proved yet, and the run
+// capacitor may hold what it had (up to the catalogue's highest voltage; in
+// the field it can be near 500 V).
+func (w *World) dead() {
+	w.proved = map[string]bool{}
+	if w.capVolts == 0 && w.once("holds charge", 0.25) {
+		w.capVolts = round(between(w.r, 60, 290), 1)
+	}
+}
+
+// live notes that power or a call came back.
+func (w *World) live() {
+	w.proved = map[string]bool{}
+	w.poweredAt = w.Now
+}
+
+// Pass moves the clock.
+func (w *World) Pass(minutes float64) {
+	w.Now += minutes
+	w.cache = nil
+}
+
+// Mend does a repair: faults that it mends are gone, others stay.
+func (w *World) Mend(repair string) (mended []string) {
+	var left []setting
+	for _, s := range w.settings {
+		if Mends(repair, s.id) {
+			mended = append(mended, s.id)
+			continue
+		}
+		left = append(left, s)
+	}
+	w.settings = left
+	trips, fails := w.p.tripsOnLocked, w.p.pullFails
+	w.rebuild()
+	w.p.tripsOnLocked, w.p.pullFails = trips, fails
+	w.overloadUntil = math.Min(w.overloadUntil, w.Now+20)
+	if repair == "reset_breaker" || repair == "replace_breaker" {
+		w.breakerOn, w.tripped = true, false
+	}
+	if repair == "seat_disconnect" {
+		w.disconnectIn, w.arrival = true, false
+	}
+	w.cache = nil
+	return mended
+}

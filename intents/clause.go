@@ -159,6 +159,9 @@ func (s *search) emit(sh shape, start, end int, cost float64, sl slots) {
 		switch s.p.fits(&c, s.env) {
 		case fitBare:
 			c.cost += costNoContext
+			if sh == shapeChoice {
+				c.cost += costClause // "then nothing" goes on with the reading before
+			}
 			c.needs = true
 		case fitNeeds:
 			c.cost += costNeeds
@@ -338,9 +341,23 @@ func (s *search) prefix(start, i int, cost float64, sl slots, solid bool) {
 				continue
 			}
 			s.suffix(start, e.end, c, next, true)
+		case isObservation:
+			s.placedWhole(start, i, e, c, next)
 		case isValue:
 			next.choices = e.entries
 			s.choice(start, e.end, c, next)
+		}
+	}
+}
+
+// placedWhole reads "compressor" before a phrase that means it already.
+func (s *search) placedWhole(start, i int, e edge, cost float64, sl slots) {
+	if i == start || sl.nPlaces != 1 || sl.hasQ || sl.hasUnit || sl.rated || sl.dual {
+		return
+	}
+	for _, en := range e.entries {
+		if sl.place[0].has(en.place) {
+			s.emit(shapeWhole, start, e.end, cost, slots{whole: en, heard: sl.heard, qualFor: -1})
 		}
 	}
 }

@@ -70,8 +70,9 @@ func (u *utterance) note() (Result, bool) {
 			}
 			before := &utterance{p: u.p, text: u.text, toks: u.toks[:i], env: u.env}
 			r := before.read()
-			start, end := u.toks[i].start, len(u.text)
-			said := strings.TrimSpace(u.text[start:end])
+			start := u.toks[i].start
+			said := strings.TrimSpace(u.text[start:])
+			end := start + len(said)
 			if longest >= len(u.toks) {
 				r.Doubts = append(r.Doubts, Doubt{Kind: Incomplete, Said: said, Start: start, End: end})
 				return r, true
@@ -215,7 +216,7 @@ func (p *Parser) after(env environment, c clause, m meaning) environment {
 		return env
 	}
 	r := m.alternatives[0][0].Reading
-	env.inheritQ, env.carryP = p.quantityIndex[r.Quantity], -1
+	env.inheritQ, env.inheritP, env.carryP = p.quantityIndex[r.Quantity], p.placeIndex[r.Place], -1
 	if c.slots.nPlaces > 0 && c.shape == shapeNumber && !c.slots.placed {
 		env.carryP = p.placeIndex[r.Place]
 	}

@@ -295,8 +295,8 @@ func (x *lexicon) walk(n *node, toks []token, from, i int, into []match) []match
 			into = append(into, match{i, e})
 		}
 	}
-	if i >= len(toks) || i > from && toks[i].before == gapStop {
-		return into
+	if i >= len(toks) || i > from && toks[i].before > gapJoin && !(len(toks[i].text) == 1 && toks[i].before == gapComma) {
+		return into // a phrase is said in one go; only letters are spelled with commas
 	}
 	if next := n.next[toks[i].text]; next != nil {
 		into = x.walk(next, toks, from, i+1, into)

@@ -295,6 +295,8 @@ func (p *Parser) placeFor(q int, sl slots, env environment) (places set, unsure 
 	switch {
 	case env.openQ == q && env.openP >= 0 && !sl.placed:
 		return single(env.openP), false
+	case sl.bare() && sl.qual != "" && env.inheritQ == q && env.openQ != q:
+		return single(env.inheritP), false
 	case sl.placed || sl.nPlaces > 0:
 		return single(first), false
 	case sl.qual == catalogue.Nothing && p.cat.Quantities[q].Unit == volts && places.count() > 1:

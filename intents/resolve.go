@@ -12,12 +12,13 @@ type environment struct {
 	openQ, openP int
 	candidates   []Item
 	inheritQ     int // quantity of the clause before, in the same breath
-	carryP       int // place said for it
+	inheritP     int // and its place
+	carryP       int // the same, where it was said
 	last         *catalogue.Reading
 }
 
 func (p *Parser) environment(ctx Context) environment {
-	env := environment{openQ: -1, openP: -1, inheritQ: -1, carryP: -1, last: ctx.Last}
+	env := environment{openQ: -1, openP: -1, inheritQ: -1, inheritP: -1, carryP: -1, last: ctx.Last}
 	if ctx.Open == nil {
 		return env
 	}
@@ -146,6 +147,10 @@ func (p *Parser) numericFor(sl slots, env environment) (set, fit) {
 		}
 	case !fromOpen.empty():
 		return fromOpen, fitNeeds
+	case sl.qual != "" && !sl.hasNum && env.inheritQ >= 0: // "amps forty seven, then nothing"
+		if out := p.filter(single(env.inheritQ), sl); !out.empty() {
+			return out, fitNeeds
+		}
 	case len(env.candidates) > 0:
 		return set{}, fitNeeds
 	}
@@ -224,7 +229,23 @@ func (p *Parser) byPlace(sl slots, kind set) (set, fit) {
 	case 1:
 		return out, fitWell
 	}
+	if out.minus(t.measured).empty() { // "L1 to L2" is the plain voltage, not one of its kinds
+		var plain set
+		for _, u := range t.unitQuantity {
+			plain = plain.or(u)
+		}
+		if only := out.and(plain); only.count() == 1 && p.sameUnit(out) {
+			return only, fitWell
+		}
+	}
 	return out, fitNeeds
+}
+
+func (p *Parser) sameUnit(qs set) bool {
+	same := true
+	unit := p.cat.Quantities[qs.first()].Unit
+	qs.each(func(q int) { same = same && p.cat.Quantities[q].Unit == unit })
+	return same
 }
 
 // choices finds the observations that a clause can be.

@@ -1,0 +1,350 @@
+package simulator
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+)
+
+// A Case is one call reduced to what the reference policies can learn of it:
+// what is true, what is known on arrival, and the class of every probe's
+// answer.
+type Case struct {
+	truth   string
+	arrival string
+	out     []uint8
+}
+
+// Sample draws n calls with seeds from first on and asks every probe of each.
+func Sample(first uint64, n int, s Setup) []Case {
+	index := make([]map[string]uint8, len(probes()))
+	for i := range index {
+		index[i] = map[string]uint8{"": 0}
+	}
+	cases := make([]Case, n)
+	for k := range cases {
+		seed := first + uint64(k)
+		w := NewCall(seed, s)
+		c := Case{truth: truthOf(w.Faults), arrival: arrival(w)}
+		for i, class := range outcomes(func() *World { return NewCall(seed, s) }) {
+			if _, ok := index[i][class]; !ok {
+				index[i][class] = uint8(len(index[i]))
+			}
+			c.out = append(c.out, index[i][class])
+		}
+		cases[k] = c
+	}
+	return cases
+}
+
+func truthOf(faults []string) string {
+	sorted := slices.Sorted(slices.Values(faults))
+	return strings.Join(sorted, "+")
+}
+
+// arrival is what is known before the first question.
+func arrival(w *World) string {
+	s := w.complaint()
+	if w.Heating {
+		s += " heating"
+	} else if w.Unit.HeatPump {
+		s += " pump"
+	}
+	return s
+}
+
+// A Policy is a decision tree for each arrival, grown on a sample.
+type Policy struct {
+	Name  string
+	roots map[string]*node
+}
+
+type node struct {
+	answer string
+	probe  int // -1: a leaf
+	owed   int // tests the protocol still asks for before this answer
+	next   map[uint8]*node
+}
+
+// stopAt is the belief at which an answer is given.
+const stopAt = 0.95
+
+// grower grows trees over a sample.
+type grower struct {
+	cases  []Case
+	choose func(g *grower, set []int32, asked []bool) int
+	depth  int // look-ahead
+	width  int // candidates tried at each step of it
+	owes   []int
+}
+
+// Grow builds a policy. The choosers: "textbook" asks in a fixed order,
+// "greedy" by information gain, "search" by look-ahead over the most
+// informative questions with greedy play beyond it.
+func Grow(name string, cases []Case) *Policy {
+	g := &grower{cases: cases, owes: owed()}
+	switch name {
+	case "textbook":
+		order := textbook()
+		g.choose = func(g *grower, set []int32, asked []bool) int {
+			for _, i := range order {
+				if !asked[i] && g.splits(set, i) {
+					return i
+				}
+			}
+			return -1
+		}
+	case "greedy":
+		g.choose = (*grower).greedy
+	case "search":
+		g.choose, g.depth, g.width = (*grower).search, 2, 5
+	}
+	by := map[string][]int32{}
+	for i, c := range cases {
+		by[c.arrival] = append(by[c.arrival], int32(i))
+	}
+	p := &Policy{Name: name, roots: map[string]*node{}}
+	for arrival, set := range by {
+		p.roots[arrival] = g.grow(set, make([]bool, len(cases[0].out)))
+	}
+	return p
+}
+
+func (g *grower) grow(set []int32, asked []bool) *node {
+	answer, share := g.top(set)
+	n := &node{answer: answer, probe: -1, owed: g.debt(answer, asked)}
+	if share >= stopAt {
+		return n
+	}
+	i := g.choose(g, set, asked)
+	if i < 0 {
+		return n
+	}
+	n.probe, n.next = i, map[uint8]*node{}
+	asked = slices.Clone(asked)
+	asked[i] = true
+	for out, part := range g.split(set, i) {
+		n.next[out] = g.grow(part, asked)
+	}
+	return n
+}
+
+// top is the most frequent truth of a set and its share.
+func (g *grower) top(set []int32) (string, float64) {
+	count := map[string]int{}
+	best := ""
+	for _, k := range set {
+		t := g.cases[k].truth
+		count[t]++
+		if best == "" || count[t] > count[best] || count[t] == count[best] && t < best {
+			best = t
+		}
+	}
+	return best, float64(count[best]) / float64(len(set))
+}
+
+func (g *grower) split(set []int32, i int) map[uint8][]int32 {
+	parts := map[uint8][]int32{}
+	for _, k := range set {
+		o := g.cases[k].out[i]
+		parts[o] = append(parts[o], k)
+	}
+	return parts
+}
+
+func (g *grower) splits(set []int32, i int) bool {
+	for _, k := range set[1:] {
+		if g.cases[k].out[i] != g.cases[set[0]].out[i] {
+			return true
+		}
+	}
+	return false
+}
+
+// ranked lists the questions not asked by information gain, best first, those
+// with none left out.
+func (g *grower) ranked(set []int32, asked []bool) []int {
+	truths := map[string]int{}
+	id := make([]int, len(set))
+	for j, k := range set {
+		t := g.cases[k].truth
+		if _, ok := truths[t]; !ok {
+			truths[t] = len(truths)
+		}
+		id[j] = truths[t]
+	}
+	type scored struct {
+		i    int
+		gain float64
+	}
+	var list []scored
+	total := float64(len(set))
+	counts := make([]int, 32*len(truths))
+	for i := range asked {
+		if asked[i] {
+			continue
+		}
+		clear(counts)
+		var sums [32]int
+		for j, k := range set {
+			o := int(g.cases[k].out[i]) & 31
+			counts[o*len(truths)+id[j]]++
+			sums[o]++
+		}
+		after := 0.0
+		kinds := 0
+		for o, s := range sums {
+			if s == 0 {
+				continue
+			}
+			kinds++
+			for _, c := range counts[o*len(truths) : (o+1)*len(truths)] {
+				if c > 0 {
+					after -= float64(c) / total * math.Log(float64(c)/float64(s))
+				}
+			}
+		}
+		if kinds > 1 {
+			list = append(list, scored{i, -after})
+		}
+	}
+	slices.SortStableFunc(list, func(a, b scored) int { return cmp.Compare(b.gain, a.gain) })
+	out := make([]int, len(list))
+	for j, s := range list {
+		out[j] = s.i
+	}
+	return out
+}
+
+func (g *grower) greedy(set []int32, asked []bool) int {
+	if r := g.ranked(set, asked); len(r) > 0 {
+		return r[0]
+	}
+	return -1
+}
+
+// search picks the question with the least expected number of tests.
+func (g *grower) search(set []int32, asked []bool) int {
+	i, _ := g.lookAhead(set, asked, g.depth)
+	return i
+}
+
+// lookAhead gives the best question and the tests expected from here on, the
+// debt of the protocol included.
+func (g *grower) lookAhead(set []int32, asked []bool, depth int) (int, float64) {
+	answer, share := g.top(set)
+	if share >= stopAt {
+		return -1, float64(g.debt(answer, asked))
+	}
+	ranked := g.ranked(set, asked)
+	if len(ranked) == 0 {
+		return -1, float64(g.debt(answer, asked))
+	}
+	if depth == 0 {
+		ranked = ranked[:1]
+	} else if len(ranked) > g.width {
+		ranked = ranked[:g.width]
+	}
+	best, least := -1, math.Inf(1)
+	for _, i := range ranked {
+		asked[i] = true
+		cost := 1.0
+		for _, part := range g.split(set, i) {
+			_, c := g.lookAhead(part, asked, max(depth-1, 0))
+			cost += c * float64(len(part)) / float64(len(set))
+			if cost >= least {
+				break
+			}
+		}
+		asked[i] = false
+		if cost < least {
+			best, least = i, cost
+		}
+	}
+	return best, least
+}
+
+// protocol are the questions that must have been put before a compressor is
+// condemned: supply under start, connections, capacitor, windings, ground.
+var protocol = []string{"voltage_under_start contactor_load", "connection compressor", "capacitance herm", "windings", "insulation_resistance winding_to_ground"}
+
+func owed() []int {
+	var at []int
+	for i, p := range probes() {
+		if slices.Contains(protocol, p.id) {
+			at = append(at, i)
+		}
+	}
+	return at
+}
+
+// debt counts the protocol's questions not yet put before an answer.
+func (g *grower) debt(answer string, asked []bool) int {
+	condemns := false
+	for _, f := range strings.Split(answer, "+") {
+		condemns = condemns || compressorFault(f) && f != "valves_leak" && f != "compressor_noisy"
+	}
+	if !condemns {
+		return 0
+	}
+	n := 0
+	for _, i := range g.owes {
+		if !asked[i] {
+			n++
+		}
+	}
+	return n
+}
+
+// Score plays a policy over unseen cases: share right, mean tests, and the
+// tests of each case.
+func (p *Policy) Score(cases []Case) (right, tests float64, each []int) {
+	for _, c := range cases {
+		n := p.roots[c.arrival]
+		asked := 0
+		for n != nil && n.probe >= 0 {
+			asked++
+			next := n.next[c.out[n.probe]]
+			if next == nil {
+				break // an answer never met: the best belief so far
+			}
+			n = next
+		}
+		if n != nil {
+			asked += n.owed
+			if n.answer == c.truth {
+				right++
+			}
+		}
+		each = append(each, asked)
+		tests += float64(asked)
+	}
+	return right / float64(len(cases)), tests / float64(len(cases)), each
+}
+
+// textbook is the order of a printed troubleshooting chart: call, power,
+// control, contactor, capacitor, motors, then air, then refrigerant.
+func textbook() []int {
+	order := []string{
+		"thermostat_state thermostat", "breaker_state breaker", "breaker_reset breaker", "delay_state defrost_board", "filter_state filter",
+		"fan_motion blower", "fan_motion fan", "compressor_sound compressor", "contactor_state contactor",
+		"voltage disconnect_line", "voltage contactor_line", "control_voltage transformer_secondary", "fuse_state control_fuse", "switch_state float_switch",
+		"control_voltage thermostat_call", "control_voltage cooling_call", "control_voltage contactor_coil", "control_voltage high_pressure_switch", "control_voltage low_pressure_switch",
+		"voltage contactor_load", "voltage_under_start contactor_load", "current compressor_common", "current fan",
+		"capacitor_look capacitor", "capacitance herm", "capacitance fan_section", "connection capacitor", "connection compressor", "connection contactor",
+		"windings", "insulation_resistance winding_to_ground", "fan_turns_by_hand fan", "resistance fan_winding", "insulation_resistance fan_to_ground",
+		"coil_state outdoor_coil", "split", "suction level", "head level", "superheat", "subcooling", "static_pressure duct", "coil_state indoor_coil",
+	}
+	list := probes()
+	var at []int
+	for _, id := range order {
+		at = append(at, slices.IndexFunc(list, func(p probe) bool { return p.id == id }))
+	}
+	for i := range list {
+		if !slices.Contains(at, i) {
+			at = append(at, i)
+		}
+	}
+	return at
+}

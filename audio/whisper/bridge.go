@@ -113,10 +113,10 @@ func rawContext(c *lib.Context) *C.struct_whisper_context {
 
 func libraryVersion() string { return C.GoString(C.whisper_version()) }
 
-// captureLog turns the library's messages away from standard error. Callers hold mutex.
+// captureLog turns the library's messages away from standard error. Callers hold library.
 func captureLog() { C.callout_log_start() }
 
-// drainLog returns and forgets the captured messages. Callers hold mutex.
+// drainLog returns and forgets the captured messages. Callers hold library.
 func drainLog() string {
 	var n C.int
 	text := C.callout_log_take(&n)

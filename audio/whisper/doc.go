@@ -12,6 +12,8 @@
 //     an earlier clip left behind. Contexts are multiples of 256.
 //   - A context little longer than the clip can make the model repeat itself with full
 //     confidence. Loops are noticed and the clip is tried with the next longer context.
+//   - The library drops text by a no-speech probability that, after a prompt, is one of an
+//     earlier pass. It is told never to; this package computes the probability itself.
 //   - The binding keeps its callbacks in unlocked maps: one lock guards every call.
 //   - Aborted calls may look like silence: the context is asked after every call.
 //   - Its loader reads past the end of a short file: models are inspected before.

@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
-	"sync"
 	"time"
 
 	lib "github.com/ggerganov/whisper.cpp/bindings/go"
@@ -22,8 +21,12 @@ import (
 // Built tells whether the recogniser is part of this program.
 const Built = true
 
-// mutex guards the library: the binding's callback tables and the log are process-wide.
-var mutex sync.Mutex
+// library is held by whoever calls the library: the binding's callback tables and the log
+// are process-wide. It is a channel so that a context can end the wait.
+var library = make(chan struct{}, 1)
+
+func lock()   { library <- struct{}{} }
+func unlock() { <-library }
 
 const (
 	contextStep   = 256 // audio contexts are multiples of this; see the package comment
@@ -41,7 +44,7 @@ type Engine struct {
 	threads int
 	stop    flag
 
-	ctx *lib.Context // nil after Close; guarded by mutex
+	ctx *lib.Context // nil after Close; guarded by library
 }
 
 var _ audio.Recogniser = (*Engine)(nil)
@@ -67,8 +70,8 @@ func Open(path string, opt Options) (*Engine, error) {
 	if e.threads <= 0 {
 		e.threads = min(4, runtime.NumCPU())
 	}
-	mutex.Lock()
-	defer mutex.Unlock()
+	lock()
+	defer unlock()
 	captureLog()
 	e.ctx = lib.Whisper_init(path)
 	messages := e.drain()
@@ -79,7 +82,7 @@ func Open(path string, opt Options) (*Engine, error) {
 	return e, nil
 }
 
-// drain sends the library's messages to the log and returns them. Callers hold mutex.
+// drain sends the library's messages to the log and returns them. Callers hold library.
 func (e *Engine) drain() string {
 	text := drainLog()
 	for line := range strings.Lines(text) {
@@ -100,8 +103,8 @@ func (e *Engine) Engine() string { return e.name }
 
 // Close frees the model. It waits for a running call.
 func (e *Engine) Close() error {
-	mutex.Lock()
-	defer mutex.Unlock()
+	lock()
+	defer unlock()
 	if e.ctx != nil {
 		e.ctx.Whisper_free()
 		e.ctx = nil
@@ -118,13 +121,16 @@ func (e *Engine) Recognise(ctx context.Context, u audio.Utterance, h audio.Hints
 	if len(u.Samples) == 0 {
 		return audio.Transcript{}, audio.ErrNoSpeech
 	}
-	mutex.Lock()
-	defer mutex.Unlock()
-	if e.ctx == nil {
-		return audio.Transcript{}, audio.ErrClosed
+	select {
+	case library <- struct{}{}:
+		defer unlock()
+	case <-ctx.Done():
 	}
 	if ctx.Err() != nil {
 		return audio.Transcript{}, context.Cause(ctx)
+	}
+	if e.ctx == nil {
+		return audio.Transcript{}, audio.ErrClosed
 	}
 	whole := e.ctx.Whisper_n_audio_ctx()
 	need := perSecond * len(u.Samples) / audio.Rate
@@ -171,7 +177,7 @@ func silent(t audio.Transcript) bool {
 }
 
 // watch stops the library when ctx ends. The function it returns ends the watch, and
-// waits for it, so that it never stops a later call. Callers hold mutex.
+// waits for it, so that it never stops a later call. Callers hold library.
 func (e *Engine) watch(ctx context.Context) func() {
 	ended := make(chan struct{})
 	stop := context.AfterFunc(ctx, func() {
@@ -192,7 +198,7 @@ func firstContext(need, whole int) int {
 	return min((need+contextStep-1)/contextStep*contextStep, whole)
 }
 
-// pass runs the library once and reads its result into t. Callers hold mutex.
+// pass runs the library once and reads its result into t. Callers hold library.
 func (e *Engine) pass(samples []float32, hint string, size int, t *audio.Transcript) (looped bool, err error) {
 	if len(samples) < minSamples { // the library hears nothing in very short sound
 		samples = append(samples[:len(samples):len(samples)], make([]float32, minSamples-len(samples))...)
@@ -234,7 +240,7 @@ type token struct {
 	log  float64
 }
 
-// read collects the last result into t and returns its text tokens. Callers hold mutex.
+// read collects the last result into t and returns its text tokens. Callers hold library.
 func (e *Engine) read(t *audio.Transcript) []lib.Token {
 	var ids []lib.Token
 	var tokens []token

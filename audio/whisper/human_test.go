@@ -6,10 +6,14 @@ import (
 	"bytes"
 	"context"
 	"encoding/binary"
+	"errors"
+	"maps"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -42,7 +46,7 @@ func address(t *testing.T) audio.Utterance {
 	return clip(t, filepath.Join(strings.TrimSpace(string(dir)), "samples", "jfk.wav"))
 }
 
-func clip(t *testing.T, path string) audio.Utterance {
+func clip(t testing.TB, path string) audio.Utterance {
 	t.Helper()
 	b, err := os.ReadFile(path)
 	require.NoError(t, err)
@@ -117,6 +121,54 @@ func TestHumanRecordings(t *testing.T) {
 	rate := float64(wrong) / float64(words)
 	t.Logf("word error rate %.1f%% (%d of %d words); %s for %s of sound", 100*rate, wrong, words, took.Round(time.Millisecond), length.Round(time.Millisecond))
 	assert.Less(t, rate, 0.20)
+}
+
+// TestHumanRecordingsCut puts all the recordings into one, a second of room noise between
+// them, and cuts it again: the utterances must come out in the same number and order, and
+// be heard about as well.
+func TestHumanRecordingsCut(t *testing.T) {
+	e := open(t)
+	r := rand.New(rand.NewPCG(7, 8))
+	room := func(n int) []float32 {
+		s := make([]float32, n)
+		for i := range s {
+			s[i] = float32(0.001 * r.NormFloat64())
+		}
+		return s
+	}
+	said := human(t)
+	var sound []float32
+	var want, got []string
+	var starts []time.Duration
+	for _, file := range slices.Sorted(maps.Keys(said)) {
+		sound = append(sound, room(audio.Rate)...)
+		u := clip(t, filepath.Join(recordings, file))
+		starts = append(starts, time.Duration(len(sound))*time.Second/audio.Rate)
+		for i, x := range room(len(u.Samples)) {
+			sound = append(sound, u.Samples[i]+x)
+		}
+		want = append(want, spoken(said[file])...)
+	}
+	sound = append(sound, room(audio.Rate)...)
+	var d audio.Energy
+	d.Prime(sound)
+	us := audio.Split(sound, &d, audio.SegmentOptions{})
+	for _, u := range us {
+		t.Logf("%7s to %7s", u.Start, u.End)
+		text, err := e.Recognise(context.Background(), u, audio.Hints{})
+		if !errors.Is(err, audio.ErrNoSpeech) {
+			require.NoError(t, err)
+		}
+		got = append(got, spoken(text.Text)...)
+	}
+	rate := float64(distance(want, got)) / float64(len(want))
+	t.Logf("word error rate %.1f%% of %d words in %d utterances", 100*rate, len(want), len(us))
+	assert.Less(t, rate, 0.25)
+	for _, s := range starts { // each recording has an utterance that begins near it
+		assert.True(t, slices.ContainsFunc(us, func(u audio.Utterance) bool {
+			return u.Start > s-400*time.Millisecond && u.Start < s+time.Second
+		}), "nothing at %s", s)
+	}
 }
 
 var (

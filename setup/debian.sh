@@ -2,13 +2,13 @@
 # Installs the Debian packages that callout needs, when it may; else prints the one line
 # to run. Does nothing, at once, when all are there.
 set -u
-packages="cmake g++ make pkg-config python3-pip espeak-ng flite sox pocketsphinx pocketsphinx-en-us pocketsphinx-testdata"
+packages="cmake g++ make patch pkg-config python3-pip espeak-ng flite sox pocketsphinx pocketsphinx-en-us pocketsphinx-testdata"
 
 # A package counts as there when its command or a file of it is: a compiler need not
 # come from Debian.
 have() {
 	case $1 in
-	g++ | make | cmake | pkg-config | espeak-ng | flite | sox) command -v "$1" >/dev/null 2>&1 ;;
+	g++ | make | patch | cmake | pkg-config | espeak-ng | flite | sox) command -v "$1" >/dev/null 2>&1 ;;
 	python3-pip) command -v pip3 >/dev/null || python3 -m pip --version >/dev/null 2>&1 ;;
 	pocketsphinx) command -v pocketsphinx_batch >/dev/null 2>&1 ;;
 	pocketsphinx-en-us) [ -d /usr/share/pocketsphinx/model/en-us ] ;;

@@ -1,10 +1,10 @@
 #!/bin/sh
 # Fetches and builds the speech library.
-# usage: engine.sh PACKAGE VERSION SHA256 DIR NATIVE(ON|OFF)
+# usage: engine.sh PACKAGE VERSION SHA256 DIR NATIVE(ON|OFF) PATCH
 # DIR gets include/ and lib/. The last step is a rename, so DIR is there only when whole;
 # what a killed run leaves behind is swept by the next.
 set -eu
-package=$1 version=$2 sum=$3 dir=$4 native=$5
+package=$1 version=$2 sum=$3 dir=$4 native=$5 patch=$6
 parts=$(dirname "$dir") log=$dir.log work=$dir.work
 archive=$parts/downloads/$package-$version.tgz
 
@@ -18,6 +18,7 @@ flock 9
 need npm "install Node.js with npm"
 need cmake "run: sh setup/debian.sh"
 need g++ "run: sh setup/debian.sh"
+need patch "run: sh setup/debian.sh"
 
 rm -rf "$work" "$dir"
 if ! { [ -e "$archive" ] && echo "$sum  $archive" | sha256sum -c --status -; }; then
@@ -34,6 +35,7 @@ fi
 
 mkdir "$work"
 tar -xzf "$archive" -C "$work" package/cpp/whisper.cpp || fail "cannot unpack $archive; is the disk full?"
+patch --silent --directory "$work/package/cpp/whisper.cpp" -p1 <"$patch" >"$log" 2>&1 || fail "$patch does not fit the speech library; see $log"
 echo "setup: building the speech library (about a minute on two cores)" >&2
 if ! cmake -S "$work/package/cpp/whisper.cpp" -B "$work/build" -DCMAKE_BUILD_TYPE=Release \
 	-DBUILD_SHARED_LIBS=OFF -DGGML_NATIVE="$native" -DCMAKE_INSTALL_LIBDIR=lib \

@@ -1,7 +1,8 @@
 package diagnose
 
 import (
-	"time"
+	"fmt"
+	"slices"
 
 	"callout/catalogue"
 )
@@ -43,6 +44,302 @@ type Energy struct {
 	Breaker    bool // on
 	// Proved lists the places that read nothing since the unit was declared dead.
 	Proved []catalogue.PlaceID
+}
 
-	testerAt time.Time
+// The limits of what a meter may show, common practice, no source: a voltage
+// meter on a dead wire shows a volt or two of noise, and a clamp a few tenths.
+const (
+	deadVolts   = 3.0  // below is nothing
+	bledVolts   = 5.0  // across a capacitor
+	liveSource  = 90.0 // at least, to prove a meter
+	liveCurrent = 0.5
+	safetySure  = 0.8 // a safety event heard with less is not taken
+)
+
+func startEnergy() Energy {
+	return Energy{Outdoor: Live, Indoor: Live, Capacitor: Charged, Disconnect: true, Breaker: true}
+}
+
+// off reports whether the outdoor unit is declared off.
+func (e *Energy) off() bool { return !e.Disconnect || !e.Breaker }
+
+func (e *Energy) proved(p catalogue.PlaceID) bool { return slices.Contains(e.Proved, p) }
+
+var deadPlaces = []catalogue.PlaceID{"leg_to_leg", "leg_1_to_ground", "leg_2_to_ground"}
+
+// satisfied tells for each step of the data whether it is done.
+var satisfied = map[string]func(*Energy) bool{
+	"power_off":        func(e *Energy) bool { return e.off() },
+	"panel_open":       func(e *Energy) bool { return e.PanelOpen },
+	"panel_open_live":  func(e *Energy) bool { return e.PanelOpen },
+	"tester":           func(e *Energy) bool { return e.Tester },
+	"dead_leg_to_leg":  func(e *Energy) bool { return e.proved("leg_to_leg") },
+	"dead_leg_1":       func(e *Energy) bool { return e.proved("leg_1_to_ground") },
+	"dead_leg_2":       func(e *Energy) bool { return e.proved("leg_2_to_ground") },
+	"capacitor_bled":   func(e *Energy) bool { return e.Capacitor != Charged },
+	"capacitor_dead":   func(e *Energy) bool { return e.Capacitor == Proved },
+	"leads_off":        func(e *Energy) bool { return e.LeadsOff },
+	"leads_on":         func(e *Energy) bool { return !e.LeadsOff },
+	"plug_off":         func(e *Energy) bool { return e.PlugOff },
+	"plug_on":          func(e *Energy) bool { return !e.PlugOff },
+	"lock_off":         func(e *Energy) bool { return !e.LockedOut },
+	"disconnect_in":    func(e *Energy) bool { return e.Disconnect },
+	"breaker_on":       func(e *Energy) bool { return e.Breaker },
+	"call_on":          func(e *Energy) bool { return e.Call != "off" },
+	"call_off":         func(e *Energy) bool { return e.Call == "off" },
+	"gauges_on":        func(e *Energy) bool { return e.GaugesOn },
+	"air_handler_off":  func(e *Energy) bool { return e.Indoor != Live },
+	"air_handler_dead": func(e *Energy) bool { return e.Indoor == ProvedDead },
+	"air_handler_on":   func(e *Energy) bool { return e.Indoor == Live },
+}
+
+// setLive takes back everything that was believed dead outdoors.
+func (e *Energy) setLive() {
+	e.Outdoor, e.Capacitor, e.Proved = Live, Charged, nil
+	e.Disconnect, e.Breaker = true, true
+}
+
+// settle works out the power after a change.
+func (e *Energy) settle() {
+	switch {
+	case !e.off():
+		e.Outdoor, e.Proved = Live, nil
+	case e.proved(deadPlaces[0]) && e.proved(deadPlaces[1]) && e.proved(deadPlaces[2]):
+		e.Outdoor = ProvedDead
+	default:
+		e.Outdoor = DeclaredDead
+	}
+	if e.Outdoor == Live {
+		e.Capacitor = Charged
+	}
+}
+
+// declare takes a declaration and reports what does not fit.
+func (e *Energy) declare(d catalogue.DeclarationID) []string {
+	var bad []string
+	switch d {
+	case "disconnect_pulled":
+		e.Disconnect = false
+	case "breaker_off":
+		e.Breaker = false
+	case "disconnect_in", "breaker_on":
+		if e.LockedOut {
+			bad = append(bad, "It was locked out a moment ago: only the one who locked it takes the lock off. I take it as live.")
+			e.LockedOut = false
+		}
+		if e.LeadsOff {
+			bad = append(bad, "Power comes on with the capacitor's wires off: keep each one capped and clear.")
+		}
+		was := e.off()
+		e.Disconnect = e.Disconnect || d == "disconnect_in"
+		e.Breaker = e.Breaker || d == "breaker_on"
+		if was && !e.off() {
+			e.Capacitor, e.Tester = Charged, false
+		}
+	case "locked_out":
+		e.LockedOut = true
+		if !e.off() {
+			bad = append(bad, "You say locked out, but neither the disconnect is pulled nor the breaker off. It is live.")
+		}
+	case "lock_removed":
+		e.LockedOut = false
+	case "panel_open", "panel_closed":
+		e.PanelOpen = d == "panel_open"
+	case "tester_proved":
+		e.Tester = true
+	case "capacitor_bled":
+		if e.Outdoor == Live {
+			bad = append(bad, "A capacitor can't stay bled with power on: it counts as charged.")
+			break
+		}
+		if e.Capacitor == Charged {
+			e.Capacitor = Bled
+		}
+	case "leads_off", "compressor_plug_off":
+		if e.Outdoor != ProvedDead || e.Capacitor != Proved {
+			bad = append(bad, "Hands off: wires come off only once it is proved dead and the capacitor is bled and measured.")
+		}
+		e.LeadsOff = e.LeadsOff || d == "leads_off"
+		e.PlugOff = e.PlugOff || d == "compressor_plug_off"
+	case "leads_on", "compressor_plug_on":
+		if e.Outdoor != ProvedDead && (e.LeadsOff || e.PlugOff) {
+			bad = append(bad, "Hands off: wires go back only while it is proved dead.")
+		}
+		e.LeadsOff = e.LeadsOff && d != "leads_on"
+		e.PlugOff = e.PlugOff && d != "compressor_plug_on"
+	case "calling":
+		e.Call = "calling"
+	case "call_off":
+		e.Call = "off"
+	case "gauges_on", "gauges_off":
+		e.GaugesOn = d == "gauges_on"
+	case "air_handler_off":
+		if e.Indoor == Live {
+			e.Indoor = DeclaredDead
+		}
+	case "air_handler_on":
+		e.Indoor = Live
+	}
+	e.settle()
+	return bad
+}
+
+// dead reports whether a meter reading is nothing.
+func dead(r catalogue.Reading) bool {
+	return r.Qualifier == catalogue.Nothing || r.Qualifier == "" && r.Value < deadVolts && r.Value > -deadVolts
+}
+
+// read takes a reading and reports what does not fit.
+func (e *Energy) read(r catalogue.Reading) []string {
+	switch r.Quantity {
+	case "voltage":
+		return e.readVolts(r)
+	case "voltage_under_start":
+		if e.off() && r.Value >= deadVolts {
+			return e.contradiction(fmt.Sprintf("%s V under start", short(r.Value)))
+		}
+	case "current", "starting_current":
+		return e.readAmps(r)
+	case "capacitor_voltage":
+		if e.Capacitor != Charged && r.Value >= bledVolts {
+			e.Capacitor = Charged
+			return []string{fmt.Sprintf("%s V across the capacitor: it is charged. Hands off, bleed it again.", short(r.Value))}
+		}
+	}
+	return nil
+}
+
+func (e *Energy) contradiction(what string) []string {
+	e.setLive()
+	return []string{what + ", and it was declared dead. Hands off: it is live. Find what feeds it."}
+}
+
+func (e *Energy) readVolts(r catalogue.Reading) []string {
+	steady := r.Qualifier == "" || r.Qualifier == catalogue.Nothing
+	switch p := r.Place; p {
+	case "known_live":
+		if steady && r.Value >= liveSource {
+			e.Tester = true
+			return nil
+		}
+		e.Tester, e.Proved = false, nil
+		e.settle()
+		if e.Indoor == ProvedDead {
+			e.Indoor = DeclaredDead
+		}
+		return []string{"The meter does not read on a source that is live: what it showed as dead is not proved."}
+	case "leg_to_leg", "leg_1_to_ground", "leg_2_to_ground":
+		if !dead(r) && e.off() {
+			return e.contradiction(fmt.Sprintf("%s V", short(r.Value)))
+		}
+		if !dead(r) {
+			e.Tester = e.Tester || r.Value >= liveSource
+			return nil
+		}
+		if !e.off() {
+			return nil // a finding about the supply, no proof of anything
+		}
+		if !e.Tester {
+			return []string{"Nothing from a meter that is not proved is no proof: read a live source first, then this again."}
+		}
+		if !e.proved(p) {
+			e.Proved = append(slices.Clone(e.Proved), p)
+		}
+		e.settle()
+	case "capacitor":
+		switch {
+		case !dead(r) && r.Value >= bledVolts && e.Capacitor != Charged:
+			e.Capacitor = Charged
+			return []string{fmt.Sprintf("%s V across the capacitor: it is charged. Hands off, bleed it again.", short(r.Value))}
+		case (dead(r) || r.Value < bledVolts) && steady && e.Capacitor == Bled && e.Outdoor == ProvedDead:
+			e.Capacitor = Proved
+		}
+	case "contactor_line", "contactor_load", "disconnect_load", "compressor_terminals":
+		if e.off() && r.Value >= deadVolts {
+			return e.contradiction(fmt.Sprintf("%s V at %s", short(r.Value), p))
+		}
+		e.Tester = e.Tester || r.Value >= liveSource
+	case "disconnect_line":
+		if !e.Breaker && r.Value >= deadVolts {
+			return e.contradiction(fmt.Sprintf("%s V at the disconnect's line side", short(r.Value)))
+		}
+		e.Tester = e.Tester || r.Value >= liveSource
+	case "blower", "transformer_primary", "aux_heat":
+		switch {
+		case e.Indoor != Live && r.Value >= deadVolts:
+			e.Indoor = Live
+			return []string{fmt.Sprintf("%s V in the air handler, and it was declared dead. Hands off: it is live.", short(r.Value))}
+		case e.Indoor == DeclaredDead && p == "blower" && dead(r) && !e.Tester:
+			return []string{"Nothing from a meter that is not proved is no proof: read a live source first, then this again."}
+		case e.Indoor == DeclaredDead && p == "blower" && dead(r):
+			e.Indoor = ProvedDead
+		case r.Value >= liveSource:
+			e.Tester = true
+		}
+	}
+	return nil
+}
+
+func (e *Energy) readAmps(r catalogue.Reading) []string {
+	if r.Value < liveCurrent {
+		return nil
+	}
+	switch r.Place {
+	case "blower", "aux_heat":
+		if e.Indoor != Live {
+			e.Indoor = Live
+			return []string{fmt.Sprintf("%s A in the air handler, and it was declared dead. Hands off: it is live.", short(r.Value))}
+		}
+	default:
+		if e.off() {
+			return e.contradiction(fmt.Sprintf("%s A", short(r.Value)))
+		}
+	}
+	return nil
+}
+
+// observe takes what was seen or heard and reports what does not fit.
+func (e *Energy) observe(o catalogue.Observation) []string {
+	moving := o.Quantity == "fan_motion" && o.Value != "stopped"
+	switch {
+	case o.Quantity == "thermostat_state" && o.Value == "calling":
+		e.Call = "calling"
+	case o.Quantity == "thermostat_state":
+		e.Call = ""
+	case moving && o.Place == "fan" && e.off():
+		return e.contradiction("The outdoor fan moves")
+	case moving && o.Place == "blower" && e.Indoor != Live:
+		e.Indoor = Live
+		return []string{"The blower moves, and the air handler was declared dead. Hands off: it is live."}
+	case o.Quantity == "compressor_sound" && o.Value != "silent" && e.off():
+		return e.contradiction("The compressor makes a sound")
+	}
+	return nil
+}
+
+// path lists the steps that still lead to a state, in order. A step that
+// touches wires first leads to dead, bled and proved.
+func (k *Knowledge) path(e Energy, state string) []int {
+	s := k.energy.States[k.stateAt[state]]
+	hands := false
+	for _, id := range s.Needs {
+		touches := id == "leads_on" || id == "plug_on" || s.Via != "" && id == "plug_off"
+		hands = hands || touches && !satisfied[id](&e)
+	}
+	var out []int
+	if hands && (e.Outdoor != ProvedDead || e.Capacitor != Proved) {
+		out = k.open(out, e, "dead_bled")
+		e.Disconnect = false // what is made dead has to be made live again
+	}
+	return k.open(out, e, state)
+}
+
+// open appends the steps of a state that are not done.
+func (k *Knowledge) open(out []int, e Energy, state string) []int {
+	for _, id := range k.energy.States[k.stateAt[state]].Needs {
+		if !satisfied[id](&e) {
+			out = append(out, k.stepAt[id])
+		}
+	}
+	return out
 }

@@ -1,72 +1,176 @@
 package diagnose
 
 import (
-	"errors"
+	"fmt"
+	"math"
 	"time"
 
 	"callout/catalogue"
 )
 
-// Knowledge is everything the engine knows, loaded and checked. It never
-// changes and is safe for concurrent use.
-type Knowledge struct {
-	version string
-	faults  []Fault
-	tests   []Test
+// Job is one call: a pure fold over its events. It is not safe for concurrent
+// use.
+type Job struct {
+	k      *Knowledge
+	events []Event
+	state  *state
 }
-
-// Fault is one thing that can be wrong, or one way in which nothing is.
-type Fault struct {
-	ID     FaultID `json:"id"`
-	Name   string  `json:"name"`
-	Normal bool    `json:"normal,omitempty"` // nothing is wrong with the unit
-}
-
-// Test is one question to the unit.
-type Test struct {
-	ID       TestID               `json:"id"`
-	Name     string               `json:"name"`
-	Quantity catalogue.QuantityID `json:"quantity"`
-	Place    catalogue.PlaceID    `json:"place"`
-}
-
-// Load reads the embedded knowledge and checks it against itself and against c.
-func Load(c *catalogue.Catalogue) (*Knowledge, error) {
-	return nil, errors.New("diagnose: knowledge is not written yet")
-}
-
-// Faults lists every fault, in the order of the data.
-func (k *Knowledge) Faults() []Fault { return k.faults }
-
-// Tests lists every test, in the order of the data.
-func (k *Knowledge) Tests() []Test { return k.tests }
-
-// Version is the SHA-256 of the knowledge, for the job log.
-func (k *Knowledge) Version() string { return k.version }
-
-// Job is one call. It is not safe for concurrent use.
-type Job struct{ k *Knowledge }
 
 // NewJob starts a call with nothing known and everything live.
-func (k *Knowledge) NewJob() *Job { return &Job{k: k} }
+func (k *Knowledge) NewJob() *Job { return &Job{k: k, state: newState(k)} }
 
-// Add takes one event and reports what does not fit.
-func (j *Job) Add(e Event) []Warning { return nil }
+// Add takes one event and reports what does not fit. An event is kept even
+// where it does not fit; one that names nothing known changes nothing.
+func (j *Job) Add(e Event) []Warning {
+	j.events = append(j.events, e)
+	warned := j.state.apply(e)
+	if e.Repair != "" {
+		warned = append(warned, j.unearned(e)...)
+	}
+	return warned
+}
+
+// unearned warns of a compressor replaced on too little evidence.
+func (j *Job) unearned(e Event) []Warning {
+	before := newState(j.k)
+	for _, x := range j.events[:len(j.events)-1] {
+		before.apply(x)
+	}
+	v := before.look(e.At)
+	for _, f := range v.earned() {
+		for _, r := range j.k.faults[f].Repairs {
+			if r == e.Repair {
+				return nil
+			}
+		}
+	}
+	r, ok := j.k.cat.Repair(e.Repair)
+	if !ok {
+		return nil
+	}
+	w := Warning{ID: "unproved_repair", Seq: e.Seq, Text: fmt.Sprintf("To %s was not earned by what was measured.", r.Name)}
+	j.state.warnings = append(j.state.warnings, w)
+	return []Warning{w}
+}
 
 // Retract takes back the event seq, as if it had never been.
-func (j *Job) Retract(seq uint64) error { return nil }
+func (j *Job) Retract(seq uint64) error {
+	for i, e := range j.events {
+		if e.Seq != seq {
+			continue
+		}
+		rest := append(append([]Event(nil), j.events[:i]...), j.events[i+1:]...)
+		j.events, j.state = nil, newState(j.k)
+		for _, e := range rest {
+			j.Add(e)
+		}
+		return nil
+	}
+	return fmt.Errorf("diagnose: no event %d to take back", seq)
+}
 
 // Assess says where the call stands at now.
-func (j *Job) Assess(now time.Time) Assessment { return Assessment{} }
+func (j *Job) Assess(now time.Time) Assessment {
+	v := j.state.look(now)
+	a := Assessment{Mode: j.state.mode(), Energy: j.state.energy, Findings: v.findings(), Proof: v.proof(), Timers: v.timers()}
+	a.Warnings = append(append(a.Warnings, j.state.warnings...), v.warnings...)
+	a.Next = v.next(&a)
+	if a.Verdict == nil && len(j.state.repairs) > 0 && !a.Proof.Failed {
+		a.Verdict = j.decided()
+	}
+	a.Causes = v.causes(5)
+	return a
+}
+
+// decided is the verdict that stood when the last repair was done.
+func (j *Job) decided() *Verdict {
+	last := j.state.repairs[len(j.state.repairs)-1].seq
+	before := newState(j.k)
+	at := time.Time{}
+	for _, e := range j.events {
+		if e.Seq == last {
+			at = e.At
+			break
+		}
+		before.apply(e)
+	}
+	v := before.look(at)
+	return v.verdict(v.earned())
+}
+
+// timers lists the waits that are running.
+func (v *view) timers() []Timer {
+	var out []Timer
+	if d := v.restartWait(); d > 0 {
+		out = append(out, Timer{ID: "short_cycle_delay", Text: "the short-cycle delay may hold the unit off", Until: v.now.Add(d)})
+	}
+	if d := v.coolWait(); d > 0 {
+		out = append(out, Timer{ID: "overload_cooling", Text: "the overload may still be open", Until: v.now.Add(d)})
+	}
+	if v.s.energy.Capacitor == Bled {
+		d, _, _ := v.s.bleedTime()
+		if until := v.s.bledAt.Add(d); until.After(v.now) {
+			out = append(out, Timer{ID: "bleed", Text: "the capacitor bleeds through 20 kΩ", Until: until})
+		}
+	}
+	return out
+}
 
 // Why gives the chain of reasons down to formula and source, one line each.
-func (j *Job) Why(now time.Time) []string { return nil }
-
-// Expect gives the interval in which the engine expects a reading of q at p,
-// in the quantity's unit; ok is false where it expects nothing in particular.
-func (j *Job) Expect(q catalogue.QuantityID, p catalogue.PlaceID) (lo, hi float64, ok bool) {
-	return 0, 0, false
+func (j *Job) Why(now time.Time) []string {
+	return j.state.look(now).why(j.Assess(now))
 }
 
 // Energy gives the state of everything that can hurt.
-func (j *Job) Energy() Energy { return Energy{} }
+func (j *Job) Energy() Energy { return j.state.energy }
+
+// Expect gives the interval in which the engine expects a reading of q at p, in
+// the quantity's unit; ok is false where it expects nothing in particular. It
+// is wide on purpose: every outcome that holds at least 2% of the belief is in.
+func (j *Job) Expect(q catalogue.QuantityID, p catalogue.PlaceID) (lo, hi float64, ok bool) {
+	quantity, known := j.k.cat.Quantity(q)
+	if !known || !quantity.Kind.Numeric() {
+		return 0, 0, false
+	}
+	v := j.state.look(j.state.last)
+	hs := v.leading(48, 0.997)
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, i := range j.k.answers[Input{Quantity: q, Place: p}] {
+		t := &j.k.tests[i]
+		if t.Quantity != q || t.Place != p || t.Value != "" && t.Value != "capacitance" {
+			continue
+		}
+		scale := func(x float64) float64 { return x }
+		if t.Value == "capacitance" {
+			rated, known := j.state.ref(t.Refs[0])
+			if !known {
+				continue
+			}
+			scale = func(x float64) float64 { return rated * (1 + x/100) }
+		}
+		below := quantity.Min
+		for c := range t.Classes {
+			end, known := j.state.end(t, c)
+			if !known {
+				break
+			}
+			top := math.Min(scale(end), quantity.Max)
+			if v.predicted(hs, i, c) >= 0.02 {
+				lo, hi, ok = math.Min(lo, below), math.Max(hi, top), true
+			}
+			below = math.Max(below, top)
+		}
+	}
+	return lo, hi, ok && lo < hi
+}
+
+// predicted is the probability of one outcome of a test, all beliefs taken.
+func (v *view) predicted(hs []hypothesis, t, c int) float64 {
+	var buf [32]float64
+	var sum, mass float64
+	for _, h := range hs {
+		sum += h.p * v.row(h, t, buf[:])[c]
+		mass += h.p
+	}
+	return sum / mass
+}

@@ -1,0 +1,329 @@
+package diagnose
+
+import (
+	"sort"
+	"time"
+
+	"callout/catalogue"
+)
+
+// view is everything worked out from a job's state at one moment.
+type view struct {
+	k   *Knowledge
+	s   *state
+	now time.Time
+
+	epochs   [][]outcome // by epoch, then by test
+	standing []*outcome  // per test, the finding that still holds; nil if none
+	warnings []Warning   // contradictions between readings
+
+	mass     []float64 // belief in each hypothesis: single faults, then pairs
+	marginal []float64 // belief in each fault, alone or in a pair
+	valve    int       // which predictions: 1 where an expansion valve meters
+}
+
+// cureRate is the probability that a repair, done, has mended its fault.
+// Common practice, no source.
+const cureRate = 0.97
+
+func (s *state) look(now time.Time) *view {
+	v := &view{k: s.k, s: s, now: now}
+	if m := s.metering(); m == "txv" || m == "eev" {
+		v.valve = 1
+	}
+	for e := 0; e <= s.epoch; e++ {
+		v.epochs = append(v.epochs, s.outcomes(e))
+	}
+	v.conflicts()
+	v.stand()
+	v.believe()
+	return v
+}
+
+// outcomes works out what every test showed in one epoch.
+func (s *state) outcomes(epoch int) []outcome {
+	out := make([]outcome, len(s.k.tests))
+	seen := make([]bool, len(s.k.tests))
+	for _, r := range s.records {
+		if r.epoch > epoch || r.epoch < epoch && !ambient(r.in) {
+			continue
+		}
+		for _, i := range s.k.answers[r.in] {
+			if !seen[i] {
+				seen[i] = true
+				out[i] = s.outcomeOf(i, epoch)
+			}
+		}
+	}
+	return out
+}
+
+// conflicts names findings of the same time that can't both be, and takes both
+// out of the belief until they are measured again.
+func (v *view) conflicts() {
+	now := v.epochs[v.s.epoch]
+	for i := range now {
+		if o := &now[i]; o.done && o.conflict != "" {
+			v.warnings = append(v.warnings, Warning{ID: "contradicts_reading", Seq: o.seq, With: o.with, Text: o.conflict})
+		}
+	}
+	for _, c := range v.k.conflicts {
+		a, b := &now[c.a.test], &now[c.b.test]
+		if !a.in(c.a) || !b.in(c.b) || a.segment != b.segment {
+			continue
+		}
+		old, young := a, b
+		if a.seq > b.seq {
+			old, young = b, a
+		}
+		v.warnings = append(v.warnings, Warning{ID: "contradicts_reading", Seq: young.seq, With: []uint64{old.seq}, Text: c.Say})
+		if v.s.repeated(c.a.test) && v.s.repeated(c.b.test) {
+			continue // said twice each: it is what it is
+		}
+		a.counts, a.again = false, true
+		b.counts, b.again = false, true
+	}
+}
+
+// repeated reports whether a test was answered more than once in this epoch.
+func (s *state) repeated(i int) bool {
+	t := &s.k.tests[i]
+	return len(s.find(t, Input{Quantity: t.Quantity, Place: t.Place}, s.epoch)) > 1
+}
+
+// stand finds for each test the finding that still holds: this epoch's, or an
+// earlier one of a thing at rest that no repair has touched since.
+func (v *view) stand() {
+	v.standing = make([]*outcome, len(v.k.tests))
+	for i := range v.k.tests {
+		for e := v.s.epoch; e >= 0; e-- {
+			if o := &v.epochs[e][i]; o.done {
+				v.standing[i] = o
+				break
+			}
+			if e == 0 || v.k.tests[i].Operating && !v.k.tests[i].Sticky && v.k.tests[i].ID != "start_volts" || v.touched(e-1, i) {
+				break
+			}
+		}
+	}
+}
+
+// touched reports whether the repair that ended an epoch makes a test's
+// earlier finding out of date.
+func (v *view) touched(epoch, test int) bool {
+	for _, r := range v.s.repairs {
+		if r.epoch == epoch && v.k.repairs[v.k.repairAt[r.id]].remeasure[test] {
+			return true
+		}
+	}
+	return false
+}
+
+func (v *view) holds(c clause) bool {
+	o := v.standing[c.test]
+	return o != nil && o.in(c)
+}
+
+func (v *view) anyHolds(list []clause) bool {
+	for _, c := range list {
+		if v.holds(c) {
+			return true
+		}
+	}
+	return false
+}
+
+func (v *view) allHold(list []clause) bool {
+	for _, c := range list {
+		if !v.holds(c) {
+			return false
+		}
+	}
+	return true
+}
+
+// believe works out the exact posterior over every hypothesis: the prior, times
+// the likelihood of every finding that counts, epoch by epoch. Between epochs a
+// repair moves belief from what it cures to what is left. The products are
+// taken to sum to one after each finding, so that none underflows.
+func (v *view) believe() {
+	m := v.k.model
+	n := len(m.single)
+	v.mass = make([]float64, n+len(m.pairs))
+	mode := v.s.mode()
+	unit, metering := v.s.mark("unit_type"), v.s.metering()
+	fits := make([]float64, n)
+	for i, f := range v.k.faults {
+		fits[i] = 1
+		switch {
+		case f.Mode != "" && mode == "":
+			fits[i] = 0.5
+		case f.Mode != "" && f.Mode != mode,
+			f.UnitType != "" && unit != "" && f.UnitType != string(unit),
+			f.Metering != "" && metering != "" && f.Metering != string(metering):
+			fits[i] = 0
+		}
+		v.mass[i] = m.single[i] * fits[i]
+	}
+	for j, p := range m.pairs {
+		v.mass[n+j] = p.prior * fits[p.a] * fits[p.b]
+	}
+	normalise(v.mass)
+	for e, outs := range v.epochs {
+		for t := range outs {
+			if o := &outs[t]; o.done && o.counts {
+				v.update(t, o)
+			}
+		}
+		for _, r := range v.s.repairs {
+			if r.epoch == e {
+				v.repair(r.id)
+			}
+		}
+	}
+	v.marginal = make([]float64, n)
+	copy(v.marginal, v.mass[:n])
+	for j, p := range m.pairs {
+		v.marginal[p.a] += v.mass[n+j]
+		v.marginal[p.b] += v.mass[n+j]
+	}
+}
+
+func (v *view) update(t int, o *outcome) {
+	m := v.k.model
+	n := len(m.single)
+	like := make([]float64, n)
+	for i := range like {
+		like[i] = o.likelihood(m.rows[v.valve][i][t])
+		v.mass[i] *= like[i]
+	}
+	pick := m.pick[v.valve]
+	for j, p := range m.pairs {
+		switch pick[j*m.nt+t] {
+		case first:
+			v.mass[n+j] *= like[p.a]
+		case second:
+			v.mass[n+j] *= like[p.b]
+		default:
+			v.mass[n+j] *= (like[p.a] + like[p.b]) / 2
+		}
+	}
+	normalise(v.mass)
+}
+
+func normalise(p []float64) {
+	var sum float64
+	for _, x := range p {
+		sum += x
+	}
+	if sum <= 0 {
+		return
+	}
+	for i := range p {
+		p[i] /= sum
+	}
+}
+
+func (v *view) cures(id catalogue.RepairID, fault int) bool {
+	for _, r := range v.k.faults[fault].Repairs {
+		if r == id {
+			return true
+		}
+	}
+	return false
+}
+
+// repair moves belief to what is left once a repair is done.
+func (v *view) repair(id catalogue.RepairID) {
+	m := v.k.model
+	n := len(m.single)
+	for i := 0; i < n; i++ {
+		if v.cures(id, i) {
+			v.mass[m.noGood] += cureRate * v.mass[i]
+			v.mass[i] *= 1 - cureRate
+		}
+	}
+	for j, p := range m.pairs {
+		left := -1
+		switch a, b := v.cures(id, p.a), v.cures(id, p.b); {
+		case a && b:
+			left = m.noGood
+		case a:
+			left = p.b
+		case b:
+			left = p.a
+		default:
+			continue
+		}
+		v.mass[left] += cureRate * v.mass[n+j]
+		v.mass[n+j] *= 1 - cureRate
+	}
+}
+
+// hypothesis is one entry of the belief with its faults.
+type hypothesis struct {
+	at     int
+	faults []int
+	p      float64
+}
+
+func (v *view) faultsOf(h int) []int {
+	n := len(v.k.model.single)
+	if h < n {
+		return []int{h}
+	}
+	p := v.k.model.pairs[h-n]
+	return []int{p.a, p.b}
+}
+
+// leading lists the most probable hypotheses, at most limit, until they hold
+// the given share of the belief.
+func (v *view) leading(limit int, share float64) []hypothesis {
+	var out []hypothesis
+	least := 1e-5
+	for h, p := range v.mass {
+		if p > least {
+			out = append(out, hypothesis{at: h, p: p})
+		}
+	}
+	sort.Slice(out, func(i, j int) bool {
+		if out[i].p != out[j].p {
+			return out[i].p > out[j].p
+		}
+		return out[i].at < out[j].at
+	})
+	var sum float64
+	for i := range out {
+		sum += out[i].p
+		if i+1 >= limit || sum >= share {
+			out = out[:i+1]
+			break
+		}
+	}
+	for i := range out {
+		out[i].faults = v.faultsOf(out[i].at)
+	}
+	return out
+}
+
+// row is what a hypothesis predicts for a test.
+func (v *view) row(h hypothesis, t int, buf []float64) []float64 {
+	m := v.k.model
+	rows := m.rows[v.valve]
+	n := len(m.single)
+	if h.at < n {
+		return rows[h.at][t]
+	}
+	switch m.pick[v.valve][(h.at-n)*m.nt+t] {
+	case first:
+		return rows[h.faults[0]][t]
+	case second:
+		return rows[h.faults[1]][t]
+	}
+	a, b := rows[h.faults[0]][t], rows[h.faults[1]][t]
+	buf = buf[:len(a)]
+	for c := range a {
+		buf[c] = (a[c] + b[c]) / 2
+	}
+	return buf
+}

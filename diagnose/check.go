@@ -1,0 +1,251 @@
+package diagnose
+
+import (
+	"strings"
+
+	"callout/catalogue"
+)
+
+// What each kind of entry must hold is checked here, once, at load.
+
+func (l *loader) tests() {
+	k := l.k
+	k.answers = map[Input][]int{}
+	k.after = make([][]clause, len(k.tests))
+	for i := range k.tests {
+		t := &k.tests[i]
+		where := "test " + string(t.ID)
+		own := Input{Quantity: t.Quantity, Place: t.Place}
+		for _, in := range append(append([]Input{own}, t.Also...), t.Inputs...) {
+			l.checkInput(where, in)
+			key := Input{Quantity: in.Quantity, Place: in.Place}
+			k.answers[key] = append(k.answers[key], i)
+		}
+		for _, r := range t.Refs {
+			if _, ok := k.refAt[r]; !ok && !markedRef(r) {
+				l.bad("%s: no reference %q", where, r)
+			}
+		}
+		if _, ok := k.stateAt[t.State]; !ok {
+			l.bad("%s: no energy state %q", where, t.State)
+		}
+		if _, ok := k.condAt[t.Condition]; t.Condition != "" && !ok {
+			l.bad("%s: no condition %q", where, t.Condition)
+		}
+		if t.Minutes <= 0 || t.Say == "" || t.Because == "" || t.Source == "" || len(t.Classes) < 2 || len(t.Classes) > 31 {
+			l.bad("%s needs minutes, words, a source and two outcomes", where)
+		}
+		l.checkCautions(where, t.Cautions)
+		q, _ := k.cat.Quantity(t.Quantity)
+		if q.Kind.Numeric() {
+			if t.Value != "" {
+				if _, ok := sums[t.Value]; !ok {
+					l.bad("%s: no sum %q", where, t.Value)
+				}
+			}
+			if t.Tolerance == nil {
+				l.bad("%s needs a tolerance", where)
+			}
+			for j, c := range t.Classes {
+				if c.Of != "" {
+					if _, ok := k.refAt[c.Of]; !ok {
+						l.bad("%s: no reference %q", where, c.Of)
+					}
+				}
+				if t.Value != "windings" && t.Value != "circuit" && (c.To == nil) != (j == len(t.Classes)-1) {
+					l.bad("%s: outcome %s: every outcome but the last has an end", where, c.ID)
+				}
+			}
+		} else {
+			for _, v := range q.Values {
+				if t.class(t.outcome(v.ID)) < 0 {
+					l.bad("%s: the value %s has no outcome", where, v.ID)
+				}
+			}
+		}
+		for _, c := range t.Classes {
+			if c.Say == "" {
+				l.bad("%s: outcome %s is not said", where, c.ID)
+			}
+		}
+		if t.OpenLine != "" && t.class(t.OpenLine) < 0 {
+			l.bad("%s: no outcome %q", where, t.OpenLine)
+		}
+		for _, s := range t.Then {
+			if t.class(s.From) < 0 || t.class(s.To) < 0 || t.class(s.Keep) < 0 {
+				l.bad("%s: a sequence names no outcome", where)
+			}
+		}
+		k.after[i] = l.clauses(where, t.After)
+		l.distribution(where, *t, t.Normal)
+	}
+	for i := range k.conds {
+		k.conds[i].any = l.clauses("condition "+k.conds[i].ID, k.conds[i].Any)
+	}
+	for i := range k.conflicts {
+		c := &k.conflicts[i]
+		c.a, c.b = l.clause("conflict", c.A), l.clause("conflict", c.B)
+		if c.Say == "" {
+			l.bad("the conflict of %s with %s is not said", c.A, c.B)
+		}
+	}
+	for i := range k.gates {
+		g := &k.gates[i]
+		for j := range g.Needs {
+			n := &g.Needs[j]
+			n.any, n.all = l.clauses("gate "+g.ID, n.Any), l.clauses("gate "+g.ID, n.All)
+			if len(n.any)+len(n.all) == 0 {
+				l.bad("gate %s: %s needs nothing", g.ID, n.Name)
+			}
+			for _, m := range n.Measure {
+				if _, ok := k.testAt[m]; !ok {
+					l.bad("gate %s: no test %q", g.ID, m)
+				}
+			}
+		}
+	}
+}
+
+// markedRef reports the nameplate choices that a sum reads by itself.
+func markedRef(r string) bool { return r == "refrigerant" || r == "metering_device" }
+
+func (t Test) outcome(v catalogue.ValueID) ClassID {
+	if c, ok := t.Values[v]; ok {
+		return c
+	}
+	return ClassID(v)
+}
+
+func (l *loader) energy() {
+	k := l.k
+	for _, s := range k.energy.Steps {
+		where := "step " + s.ID
+		if _, ok := satisfied[s.ID]; !ok {
+			l.bad("%s: nothing tells when it is done", where)
+		}
+		if (s.Kind != DoMakeSafe && s.Kind != DoEnergise) || s.Minutes <= 0 || s.Say == "" || s.Needs == "" || s.Source == "" {
+			l.bad("%s needs a kind, minutes, words and a source", where)
+		}
+		if (len(s.Declare) == 0) == (s.Quantity == "") {
+			l.bad("%s: either declared or read", where)
+		}
+		for _, d := range s.Declare {
+			if _, ok := k.cat.Declaration(d); !ok {
+				l.bad("%s: no declaration %q", where, d)
+			}
+		}
+		if s.Quantity != "" {
+			l.checkInput(where, Input{Quantity: s.Quantity, Place: s.Place})
+		}
+		l.checkCautions(where, s.Cautions)
+	}
+	for id := range satisfied {
+		if _, ok := k.stepAt[id]; !ok {
+			l.bad("step %s is not in the data", id)
+		}
+	}
+	for _, s := range k.energy.States {
+		for _, n := range s.Needs {
+			if _, ok := k.stepAt[n]; !ok {
+				l.bad("state %s: no step %q", s.ID, n)
+			}
+		}
+		if _, ok := k.stateAt[s.Via]; s.Via != "" && !ok {
+			l.bad("state %s: no state %q", s.ID, s.Via)
+		}
+		if s.Hands && !strings.Contains(strings.Join(s.Needs, " "), "dead") {
+			l.bad("state %s: hands without a proof", s.ID)
+		}
+	}
+}
+
+func (l *loader) repairs() {
+	k := l.k
+	for i := range k.repairs {
+		r := &k.repairs[i]
+		where := "repair " + string(r.ID)
+		if _, ok := k.cat.Repair(r.ID); !ok {
+			l.bad("%s is not in the catalogue", where)
+		}
+		if _, ok := k.stateAt[r.State]; !ok || len(r.Proof) == 0 || r.Source == "" {
+			l.bad("%s needs a state, a proof and a source", where)
+		}
+		l.checkCautions(where, r.Cautions)
+		if r.Circuit && !strings.Contains(strings.Join(r.Cautions, " "), "licensed") {
+			l.bad("%s opens the circuit and doesn't say that it takes a licence", where)
+		}
+		r.proof = l.clauses(where, r.Proof)
+		r.remeasure = map[int]bool{}
+		for _, c := range r.proof {
+			r.remeasure[c.test] = true
+		}
+		for _, id := range r.Remeasure {
+			at, ok := k.testAt[id]
+			if !ok {
+				l.bad("%s: no test %q", where, id)
+			}
+			r.remeasure[at] = true
+		}
+	}
+	for _, r := range k.cat.Repairs {
+		if _, ok := k.repairAt[r.ID]; !ok {
+			l.bad("repair %s of the catalogue proves nothing", r.ID)
+		}
+	}
+}
+
+func (l *loader) faults() {
+	k := l.k
+	for _, p := range k.profiles {
+		for id, s := range p.Shows {
+			if at, ok := k.testAt[id]; !ok {
+				l.bad("profile %s: no test %q", p.ID, id)
+			} else {
+				l.distribution("profile "+p.ID, k.tests[at], s)
+			}
+		}
+	}
+	k.confirm = make([][][]clause, len(k.faults))
+	k.proofs = make([][]clause, len(k.faults))
+	used := map[catalogue.RepairID]bool{}
+	for i, f := range k.faults {
+		where := "fault " + string(f.ID)
+		if _, ok := k.profileAt[f.Profile]; !ok {
+			l.bad("%s: no profile %q", where, f.Profile)
+		}
+		if f.Prior <= 0 || f.Name == "" || f.Source == "" || len(f.Confirm) == 0 || f.Normal != (len(f.Repairs) == 0) {
+			l.bad("%s needs a prior, a name, a source, what confirms it, and a repair", where)
+		}
+		for id, s := range f.Shows {
+			if at, ok := k.testAt[id]; !ok {
+				l.bad("%s: no test %q", where, id)
+			} else {
+				l.distribution(where, k.tests[at], s)
+			}
+		}
+		condemns := false
+		for _, r := range f.Repairs {
+			if _, ok := k.repairAt[r]; !ok {
+				l.bad("%s: no repair %q", where, r)
+			}
+			used[r] = true
+			condemns = condemns || r == "replace_compressor"
+		}
+		if _, ok := k.gateAt[f.First]; f.First != "" && !ok {
+			l.bad("%s: no gate %q", where, f.First)
+		}
+		if condemns && !strings.HasPrefix(f.First, "compressor") {
+			l.bad("%s condemns a compressor without a gate", where)
+		}
+		l.checkCautions(where, f.Cautions)
+		for _, c := range f.Confirm {
+			k.confirm[i] = append(k.confirm[i], l.clauses(where, strings.Split(c, "&")))
+		}
+		k.proofs[i] = l.clauses(where, f.Proof)
+	}
+	for _, r := range k.repairs {
+		if !used[r.ID] {
+			l.bad("repair %s mends nothing", r.ID)
+		}
+	}
+}

@@ -1,0 +1,288 @@
+package diagnose
+
+import (
+	"math"
+	"sort"
+	"time"
+
+	"callout/catalogue"
+	"callout/physics"
+)
+
+// candidate is a test that could be done next.
+type candidate struct {
+	test  int
+	cost  float64 // minutes, with the way to its energy state and its hazard
+	path  []int
+	after time.Duration // to wait before it
+	left  float64       // expected cost that is left once it is answered
+}
+
+// The prices that make a choice, in minutes of a technician's time. Common
+// practice, no source; the order of choices hardly depends on them.
+const (
+	perBit    = 7.0  // what one bit of doubt costs to clear, a few cheap tests
+	callBack  = 90.0 // a second visit
+	liveRisk  = 1.0  // each reading on a live unit
+	fetchMore = 0.8  // each further reading of one test
+	waiting   = 0.35 // a minute of waiting, in which other work can be done
+)
+
+// available reports whether a test may be asked for now, its energy state set
+// aside.
+func (v *view) available(i int) bool {
+	t := &v.k.tests[i]
+	o := v.standing[i]
+	switch {
+	case v.s.cannot[i], t.ProofOnly, !v.applies(t):
+		return false
+	case o != nil && o.done && !o.again && !v.cooled(i, o):
+		return false
+	case len(v.k.after[i]) > 0 && !v.anyHolds(v.k.after[i]):
+		return false
+	case t.Condition != "" && !v.condition(t.Condition):
+		return false
+	}
+	return true
+}
+
+// applies reports whether a test belongs to this kind of unit and season.
+func (v *view) applies(t *Test) bool {
+	mode := v.s.mode()
+	if mode == "" {
+		mode = "cooling"
+	}
+	unit, metering := v.s.mark("unit_type"), v.s.metering()
+	switch {
+	case t.Mode != "" && t.Mode != mode,
+		t.UnitType != "" && unit != "" && t.UnitType != string(unit),
+		t.Metering != "" && metering == "fixed_orifice":
+		return false
+	}
+	return true
+}
+
+func (v *view) condition(id string) bool {
+	for _, c := range v.k.conds[v.k.condAt[id]].any {
+		if o := &v.epochs[v.s.epoch][c.test]; o.in(c) {
+			return true
+		}
+	}
+	return false
+}
+
+// cooled reports whether windings that showed an open overload are due to be
+// read again.
+func (v *view) cooled(i int, o *outcome) bool {
+	t := &v.k.tests[i]
+	return t.Timers[t.Classes[o.top].ID] == "overload_cooling" && o.counts
+}
+
+// coolWait is how long the overload still needs before its windings tell.
+func (v *view) coolWait() time.Duration {
+	if v.s.hotSince.IsZero() {
+		return 0
+	}
+	return max(0, v.s.hotSince.Add(physics.OverloadWait).Sub(v.now))
+}
+
+// restartWait is how long the short-cycle delay may still hold the unit off.
+func (v *view) restartWait() time.Duration {
+	if v.s.restart.IsZero() || v.s.energy.Outdoor != Live || v.s.energy.Call == "off" {
+		return 0
+	}
+	for _, r := range v.s.records {
+		if r.segment == v.s.segment && (r.in.Quantity == "compressor_sound" && r.choice != "silent" || r.in.Quantity == "current" && r.in.Place == "compressor_common" && r.value > liveCurrent) {
+			return 0
+		}
+	}
+	return max(0, v.s.restart.Add(shortCycle).Sub(v.now))
+}
+
+// candidates lists every test that can be done, with what it costs from here.
+func (v *view) candidates() []candidate {
+	var out []candidate
+	for i := range v.k.tests {
+		if v.available(i) {
+			out = append(out, v.candidate(i))
+		}
+	}
+	return out
+}
+
+func (v *view) candidate(i int) candidate {
+	t := &v.k.tests[i]
+	c := candidate{test: i, cost: t.Minutes, path: v.k.path(v.s.energy, t.State)}
+	for _, at := range c.path {
+		c.cost += v.k.energy.Steps[at].Minutes
+	}
+	if v.k.energy.States[v.k.stateAt[t.State]].Live && t.Tolerance != nil {
+		c.cost += liveRisk
+	}
+	if n := len(v.missing(t)); n > 1 {
+		c.cost += fetchMore * float64(n-1)
+	}
+	if t.Operating && t.State != "indoor_run" {
+		c.after = v.restartWait()
+		c.cost += waiting * c.after.Minutes()
+	}
+	if o := v.standing[i]; o != nil && o.done && v.cooled(i, o) {
+		c.after = v.coolWait()
+		c.cost += waiting * c.after.Minutes()
+	}
+	return c
+}
+
+// missing lists the readings and nameplate values that a test still needs, in
+// the order to ask for them.
+func (v *view) missing(t *Test) []Input {
+	var out []Input
+	for _, r := range t.Refs {
+		if markedRef(r) && v.s.mark(catalogue.QuantityID(r)) == "" {
+			out = append(out, Input{Quantity: catalogue.QuantityID(r), Place: "unit"})
+		}
+	}
+	if t.AskRef != "" {
+		if _, ok := v.s.ref(t.AskRef); !ok {
+			r := v.k.refs[v.k.refAt[t.AskRef]]
+			out = append(out, Input{Quantity: r.Quantity, Place: r.Place})
+		}
+	}
+	own := Input{Quantity: t.Quantity, Place: t.Place}
+	i := v.k.testAt[t.ID]
+	o := v.standing[i]
+	if redo := o != nil && (o.again || v.cooled(i, o)); redo || len(v.s.find(t, own, v.s.epoch)) == 0 {
+		out = append(out, own)
+	}
+	for _, in := range v.s.inputs(t) {
+		if _, ok := v.s.feed(t, in, v.s.epoch); !ok {
+			out = append(out, Input{Quantity: in.Quantity, Place: in.Place})
+		}
+	}
+	return out
+}
+
+// price is the expected cost of deciding now: the doubt that is left, and the
+// call-back and the part wrongly bought if the likeliest is not the cause.
+func price(mass, most, xlogx, part float64) float64 {
+	if mass <= 0 {
+		return 0
+	}
+	bits := (mass*math.Log(mass) - xlogx) / math.Ln2
+	return perBit*bits + (callBack+part)*(mass-most)
+}
+
+// partCost is what the repair of a hypothesis costs in vain.
+func (v *view) partCost(h hypothesis) float64 {
+	var cost float64
+	for _, f := range h.faults {
+		for _, r := range v.k.faults[f].Repairs {
+			if c, ok := v.k.cat.Repair(r); ok {
+				cost += c.Cost
+			}
+		}
+	}
+	return cost
+}
+
+// expected is the price that is left, on average, after a test.
+func (v *view) expected(t int, hs []hypothesis, parts []float64) float64 {
+	n := len(v.k.tests[t].Classes)
+	var buf [32]float64
+	var mass, most, xlogx, part [32]float64
+	for j, h := range hs {
+		row := v.row(h, t, buf[:])
+		for c := 0; c < n; c++ {
+			x := h.p * row[c]
+			mass[c] += x
+			xlogx[c] += x * math.Log(x)
+			if x > most[c] {
+				most[c], part[c] = x, parts[j]
+			}
+		}
+	}
+	var sum float64
+	for c := 0; c < n; c++ {
+		sum += price(mass[c], most[c], xlogx[c], part[c])
+	}
+	return sum
+}
+
+func (v *view) priceNow(hs []hypothesis, parts []float64) float64 {
+	var mass, most, xlogx, part float64
+	for j, h := range hs {
+		mass += h.p
+		xlogx += h.p * math.Log(h.p)
+		if h.p > most {
+			most, part = h.p, parts[j]
+		}
+	}
+	return price(mass, most, xlogx, part)
+}
+
+// best picks the test of least expected total cost: its own cost, and what is
+// then left, looking one test further for the most promising. gain is what it
+// saves against deciding now.
+func (v *view) best(cs []candidate) (c candidate, gain float64, ok bool) {
+	if len(cs) == 0 {
+		return candidate{}, 0, false
+	}
+	hs := v.leading(48, 0.997)
+	parts := make([]float64, len(hs))
+	for i, h := range hs {
+		parts[i] = v.partCost(h)
+	}
+	now := v.priceNow(hs, parts)
+	for i := range cs {
+		cs[i].left = v.expected(cs[i].test, hs, parts)
+	}
+	sort.SliceStable(cs, func(i, j int) bool { return cs[i].cost+cs[i].left < cs[j].cost+cs[j].left })
+	const deep, wide = 5, 10
+	at, least := 0, math.Inf(1)
+	for i := 0; i < min(deep, len(cs)); i++ {
+		if total := cs[i].cost + v.further(cs[i], cs[:min(wide, len(cs))], hs, parts); total < least-1e-9 {
+			at, least = i, total
+		}
+	}
+	return cs[at], now - least, true
+}
+
+// further is the price left after a test and the best test that follows it.
+func (v *view) further(c candidate, next []candidate, hs []hypothesis, parts []float64) float64 {
+	t := &v.k.tests[c.test]
+	var buf [32]float64
+	var sum float64
+	after := make([]hypothesis, 0, len(hs))
+	part := make([]float64, 0, len(hs))
+	for k := range t.Classes {
+		after, part = after[:0], part[:0]
+		var mass float64
+		for j, h := range hs {
+			x := h.p * v.row(h, c.test, buf[:])[k]
+			mass += x
+			if x > 1e-4 {
+				h.p = x
+				after = append(after, h)
+				part = append(part, parts[j])
+			}
+		}
+		if len(after) == 0 {
+			continue
+		}
+		least := v.priceNow(after, part)
+		if mass > 0.02 && len(after) > 1 {
+			for _, n := range next {
+				if n.test == c.test {
+					continue
+				}
+				cost := n.cost
+				if v.k.tests[n.test].State == t.State {
+					cost = v.k.tests[n.test].Minutes
+				}
+				least = min(least, mass*cost+v.expected(n.test, after, part))
+			}
+		}
+		sum += least
+	}
+	return sum
+}

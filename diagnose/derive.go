@@ -1,0 +1,241 @@
+package diagnose
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+
+	"callout/physics"
+)
+
+// A sum turns the readings of one test into one number on the scale of its
+// outcomes, or straight into an outcome. The formulas and tables stand in
+// physics; here they are only put together.
+
+// sumInput is what a sum works on: the test's own reading first, then its
+// inputs in the order of the data; open readings are +Inf.
+type sumInput struct {
+	v    []float64
+	job  *state
+	cold bool   // the windings were given their time to cool
+	own  string // the test's first reference
+	refs func(id string) (float64, bool)
+}
+
+// sumResult is the number, or an outcome by name, and the texts for the words.
+type sumResult struct {
+	x       float64
+	class   ClassID
+	text    map[string]string
+	refused string // why no outcome may be drawn from these readings
+}
+
+type sum func(in sumInput) sumResult
+
+var sums = map[string]sum{
+	"capacitance": func(in sumInput) sumResult { return deviation(in, in.v[0]) },
+	"capacitance_under_load": func(in sumInput) sumResult {
+		uf, err := physics.CapacitanceUnderLoad(physics.Amps(in.v[1]), physics.Volts(in.v[0]), in.job.frequency())
+		if err != nil {
+			return sumResult{refused: err.Error()}
+		}
+		return deviation(in, float64(uf))
+	},
+	"windings":      windings,
+	"superheat":     superheat,
+	"subcooling":    subcooling,
+	"suction_level": suctionLevel,
+	"head_level":    headLevel,
+	"split":         split,
+	"standing":      standing,
+	"rating":        func(in sumInput) sumResult { return sumResult{x: in.v[0] * 1.001} },
+	"circuit":       circuit,
+	"heat_rise":     func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
+	"air_rise":      func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
+	"line_drop":     func(in sumInput) sumResult { return degrees(in.v[1] - in.v[0]) },
+	"heat_head": func(in sumInput) sumResult {
+		return in.saturation(in.v[0], physics.Bubble, func(t float64) sumResult { return degrees(t - in.v[1]) })
+	},
+	"heat_suction": func(in sumInput) sumResult {
+		return in.saturation(in.v[0], physics.Dew, func(t float64) sumResult { return degrees(in.v[1] - t) })
+	},
+}
+
+// short writes a number as people do: no more digits than it needs.
+func short(x float64) string {
+	switch {
+	case math.IsInf(x, 1):
+		return "OL"
+	case math.Abs(x) >= 100:
+		return strconv.FormatFloat(x, 'f', 0, 64)
+	case math.Abs(x) >= 10:
+		return trim(strconv.FormatFloat(x, 'f', 1, 64))
+	}
+	return trim(strconv.FormatFloat(x, 'f', 2, 64))
+}
+
+func trim(s string) string {
+	for len(s) > 1 && s[len(s)-1] == '0' {
+		s = s[:len(s)-1]
+	}
+	if s[len(s)-1] == '.' {
+		s = s[:len(s)-1]
+	}
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
+
+func fahrenheit(x float64) string { return strconv.Itoa(int(math.Round(x))) + " °F" }
+
+func degrees(d float64) sumResult {
+	return sumResult{x: d, text: map[string]string{"x": fahrenheit(d)}}
+}
+
+// deviation compares microfarads with the label, in percent.
+func deviation(in sumInput, uf float64) sumResult {
+	rated, ok := in.refs(in.own)
+	if !ok {
+		return sumResult{refused: "the label's microfarads are not known"}
+	}
+	dev := 100 * (uf/rated - 1)
+	sign := ""
+	if dev > 0 {
+		sign = "+"
+	}
+	return sumResult{x: dev, text: map[string]string{"x": short(uf), "dev": sign + short(math.Round(dev*10)/10) + "%"}}
+}
+
+func windings(in sumInput) sumResult {
+	w := physics.Windings{CR: physics.Ohms(in.v[0]), CS: physics.Ohms(in.v[1]), SR: physics.Ohms(in.v[2])}
+	switch w.Pattern() {
+	case physics.OverloadOpen:
+		if in.cold {
+			return sumResult{class: "overload_stays"}
+		}
+		return sumResult{class: "overload_open"}
+	case physics.AllOpen:
+		return sumResult{class: "all_open"}
+	case physics.RunOpen:
+		return sumResult{class: "run_open"}
+	case physics.StartOpen:
+		return sumResult{class: "start_open"}
+	case physics.WindingsClosed:
+		const noTurns = 0.15 // ohms: less than any run winding, common practice, no source
+		if ok, _, err := w.Identity(); err != nil || !ok || in.v[0] < noTurns || in.v[1] < noTurns {
+			return sumResult{class: "shorted"}
+		}
+		return sumResult{class: "sound"}
+	}
+	return sumResult{refused: fmt.Sprintf("C-R %s, C-S %s, S-R %s Ω can't be: measure the three pairs again", short(in.v[0]), short(in.v[1]), short(in.v[2]))}
+}
+
+// saturation finds the boiling or bubble temperature at a pressure.
+func (in sumInput) saturation(psig float64, b physics.Branch, then func(t float64) sumResult) sumResult {
+	r, err := in.job.refrigerant()
+	if err != nil {
+		return sumResult{refused: "no saturation table for this refrigerant: read the maker's chart"}
+	}
+	t, err := r.Temperature(physics.PSIG(psig), b, in.job.altitude())
+	if err != nil {
+		return sumResult{refused: fmt.Sprintf("%s psig is outside the table of %s", short(psig), r)}
+	}
+	return then(float64(t))
+}
+
+func superheat(in sumInput) sumResult {
+	return in.saturation(in.v[1], physics.Dew, func(t float64) sumResult {
+		sh := in.v[0] - t
+		if in.job.metering() != "fixed_orifice" {
+			band := physics.ValveSuperheatBand(physics.Installer)
+			mid, half := (band.Low+band.High)/2, (band.High-band.Low)/2
+			return sumResult{x: (sh - mid) / half, text: map[string]string{"x": fahrenheit(sh), "target": fmt.Sprintf("%g to %g °F", band.Low, band.High)}}
+		}
+		target, err := physics.TargetSuperheat(physics.Fahrenheit(in.v[2]), physics.Fahrenheit(in.v[3]))
+		if err != nil {
+			return refusal(err)
+		}
+		return sumResult{x: (sh - float64(target)) / 5, text: map[string]string{"x": fahrenheit(sh), "target": fahrenheit(float64(target))}}
+	})
+}
+
+// refusal says in a person's words why a table gives no target.
+func refusal(err error) sumResult {
+	var no *physics.NoTargetError
+	if !errors.As(err, &no) {
+		return sumResult{refused: err.Error()}
+	}
+	switch no.Reason {
+	case physics.ColdOutdoor:
+		return sumResult{refused: fmt.Sprintf("no target %s at %s outdoors: below 55 °F the charge is weighed in, not read", no.Target, fahrenheit(float64(no.DryBulb)))}
+	case physics.SluggingRisk:
+		return sumResult{refused: fmt.Sprintf("no target %s at %s wet bulb and %s outdoors: the table has a dash there; weigh the charge in", no.Target, fahrenheit(float64(no.WetBulb)), fahrenheit(float64(no.DryBulb)))}
+	}
+	return sumResult{refused: fmt.Sprintf("no target %s at %s wet bulb and %s dry bulb: outside the published table", no.Target, fahrenheit(float64(no.WetBulb)), fahrenheit(float64(no.DryBulb)))}
+}
+
+func subcooling(in sumInput) sumResult {
+	return in.saturation(in.v[1], physics.Bubble, func(t float64) sumResult {
+		sc := t - in.v[0]
+		target, _ := in.refs("target_sc")
+		band := 3.0
+		if !in.job.knows("target_subcooling", "unit") {
+			band = 6 // no nameplate target: a wide band, common practice, no source
+		}
+		return sumResult{x: (sc - target) / band, text: map[string]string{"x": fahrenheit(sc), "target": fahrenheit(target)}}
+	})
+}
+
+// Usual spans, common practice, no source: a coil boils 35 F under the return
+// air, give or take 9; a condenser condenses 20 F over outdoors, give or take
+// 11; at rest a pressure fits the outdoor temperature within 8 F.
+func suctionLevel(in sumInput) sumResult {
+	return in.saturation(in.v[0], physics.Dew, func(t float64) sumResult {
+		d := in.v[1] - t
+		return sumResult{x: (35 - d) / 9, text: map[string]string{"x": fahrenheit(t), "dev": fahrenheit(d)}}
+	})
+}
+
+func headLevel(in sumInput) sumResult {
+	if in.v[1] < float64(physics.MinimumChargeOutdoor) {
+		return sumResult{refused: fmt.Sprintf("%s outdoors: below 55 °F head pressure tells nothing in cooling", fahrenheit(in.v[1]))}
+	}
+	return in.saturation(in.v[0], physics.Bubble, func(t float64) sumResult {
+		d := t - in.v[1]
+		return sumResult{x: (d - 20) / 11, text: map[string]string{"x": fahrenheit(t), "dev": fahrenheit(d)}}
+	})
+}
+
+func standing(in sumInput) sumResult {
+	return in.saturation(in.v[0], physics.Bubble, func(t float64) sumResult {
+		r, _ := in.job.refrigerant()
+		p, err := r.Pressure(physics.Fahrenheit(in.v[1]), physics.Bubble, in.job.altitude())
+		if err != nil {
+			return sumResult{refused: err.Error()}
+		}
+		return sumResult{x: (t - in.v[1]) / 8, text: map[string]string{"target": short(float64(p)) + " psig"}}
+	})
+}
+
+func split(in sumInput) sumResult {
+	fall := in.v[1] - in.v[0]
+	target, err := physics.TargetSplit(physics.Fahrenheit(in.v[1]), physics.Fahrenheit(in.v[2]))
+	if err != nil {
+		return refusal(err)
+	}
+	return sumResult{x: (fall - float64(target)) / 3, text: map[string]string{"x": fahrenheit(fall), "target": fahrenheit(float64(target))}}
+}
+
+func circuit(in sumInput) sumResult {
+	ampacity, err := physics.CopperAmpacity(int(math.Round(in.v[1])), physics.Lugs75C)
+	if err != nil {
+		return sumResult{refused: err.Error()}
+	}
+	text := map[string]string{"x": short(in.v[1]) + " AWG carries " + short(float64(ampacity)) + " A"}
+	if float64(ampacity) < in.v[0] {
+		return sumResult{class: "small", text: text}
+	}
+	return sumResult{class: "ok", text: text}
+}

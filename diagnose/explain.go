@@ -1,0 +1,271 @@
+package diagnose
+
+import (
+	"fmt"
+	"math"
+	"sort"
+)
+
+// shownBy gives the findings that confirm a fault, in words.
+func (v *view) shownBy(f int) string {
+	for _, all := range v.k.confirm[f] {
+		if !v.allHold(all) {
+			continue
+		}
+		text := ""
+		for _, c := range all {
+			if text != "" {
+				text += ", and "
+			}
+			text += v.standing[c.test].text
+		}
+		return text
+	}
+	return ""
+}
+
+type reason struct {
+	test  int
+	seq   uint64
+	text  string
+	ratio float64
+}
+
+// weigh measures how much each finding speaks for a set of faults against
+// everything else that is believed.
+func (v *view) weigh(has func(hypothesis) bool) []reason {
+	var out []reason
+	var buf [32]float64
+	hs := v.leading(60, 0.9999)
+	// where nothing else is believed any more, weigh against the prior
+	for i, f := range v.k.faults {
+		if len(hs) < 120 && v.marginal[i] < 1e-3 {
+			hs = append(hs, hypothesis{at: i, faults: []int{i}, p: f.Prior * 1e-6})
+		}
+	}
+	for _, outs := range v.epochs {
+		for t := range outs {
+			o := &outs[t]
+			if !o.done || !o.counts {
+				continue
+			}
+			var with, without, pw, po float64
+			for _, h := range hs {
+				like := o.likelihood(v.row(h, t, buf[:]))
+				if has(h) {
+					with, pw = with+h.p*like, pw+h.p
+				} else {
+					without, po = without+h.p*like, po+h.p
+				}
+			}
+			if pw > 0 && po > 0 && without > 0 {
+				out = append(out, reason{t, o.seq, o.text, (with / pw) / (without / po)})
+			}
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].ratio > out[j].ratio })
+	return out
+}
+
+func (v *view) reasons(faults []int, most int) []string {
+	var out []string
+	for _, r := range v.weigh(func(h hypothesis) bool { return h.hasAll(faults) }) {
+		if r.ratio < 1.1 || len(out) >= most {
+			break
+		}
+		out = append(out, r.text)
+	}
+	return out
+}
+
+func (h hypothesis) hasAll(faults []int) bool {
+	for _, f := range faults {
+		found := false
+		for _, g := range h.faults {
+			found = found || f == g
+		}
+		if !found {
+			return false
+		}
+	}
+	return true
+}
+
+// ruledOut names the likely causes that the findings have excluded, each with
+// the finding that spoke most against it.
+func (v *view) ruledOut(faults []int) []string {
+	type out struct {
+		f int
+		p float64
+	}
+	var list []out
+	prior := v.k.model.single
+	for f := range v.k.faults {
+		if v.marginal[f] < 0.01 && prior[f] > 0 && !v.k.faults[f].Normal && v.fitsUnit(f) {
+			list = append(list, out{f, v.plausibleStart(f)})
+		}
+	}
+	sort.SliceStable(list, func(i, j int) bool { return list[i].p > list[j].p })
+	var text []string
+	for _, x := range list {
+		if len(text) >= 4 {
+			break
+		}
+		worst, why := 0.5, ""
+		for _, r := range v.weigh(func(h hypothesis) bool { return len(h.faults) == 1 && h.faults[0] == x.f }) {
+			if r.ratio < worst {
+				worst, why = r.ratio, r.text
+			}
+		}
+		if why != "" {
+			text = append(text, fmt.Sprintf("%s: %s", v.k.faults[x.f].Name, why))
+		}
+	}
+	return text
+}
+
+func (v *view) fitsUnit(f int) bool {
+	x := v.k.faults[f]
+	mode, unit := v.s.mode(), v.s.mark("unit_type")
+	return (x.Mode == "" || mode == "" || x.Mode == mode) && (x.UnitType == "" || unit == "" || x.UnitType == string(unit))
+}
+
+// plausibleStart is how likely a fault was from the complaint and what was seen
+// from outside, before anything was measured.
+func (v *view) plausibleStart(f int) float64 {
+	p := v.k.model.single[f]
+	for _, id := range []TestID{"complaint", "outdoor_fan", "compressor_sound", "compressor_current"} {
+		t := v.k.testAt[id]
+		if o := &v.epochs[0][t]; o.done && o.counts {
+			p *= o.likelihood(v.k.model.rows[v.valve][f][t])
+		}
+	}
+	return p
+}
+
+// wouldChange says which reading would change the engine's mind.
+func (v *view) wouldChange(f int) string {
+	var buf [32]float64
+	hs := v.leading(30, 0.9999)
+	for i := range v.k.faults { // rivals that are out of sight by now
+		if v.marginal[i] < 1e-5 && v.fitsUnit(i) {
+			hs = append(hs, hypothesis{at: i, faults: []int{i}, p: v.plausibleStart(i) * 1e-6})
+		}
+	}
+	best, text := 0.0, ""
+	for i := range v.k.tests {
+		o := v.standing[i]
+		if o == nil || !o.done || !o.counts || v.k.tests[i].ID == "complaint" {
+			continue
+		}
+		own := v.k.model.rows[v.valve][f][i]
+		for c, p := range own {
+			if c == o.top || p > 0.05 {
+				continue
+			}
+			for _, h := range hs {
+				if h.hasAll([]int{f}) {
+					continue
+				}
+				q := v.row(h, i, buf[:])[c]
+				if score := math.Log(q/p) * math.Sqrt(h.p) * v.swing(i, f, o); score > best {
+					best = score
+					text = fmt.Sprintf("If %s were %s, I would think of this instead: %s.", v.k.tests[i].Name, words(v.k.tests[i].Classes[c].ID), v.nameOf(h.faults))
+				}
+			}
+		}
+	}
+	return text
+}
+
+// swing prefers the findings that carry the verdict.
+func (v *view) swing(t, f int, o *outcome) float64 {
+	return 0.1 + o.likelihood(v.k.model.rows[v.valve][f][t])
+}
+
+func words(id ClassID) string {
+	out := []byte(id)
+	for i := range out {
+		if out[i] == '_' {
+			out[i] = ' '
+		}
+	}
+	return string(out)
+}
+
+func (v *view) nameOf(faults []int) string {
+	name := ""
+	for _, f := range faults {
+		if name != "" {
+			name += ", and "
+		}
+		name += v.k.faults[f].Name
+	}
+	return name
+}
+
+// causes lists the leading hypotheses.
+func (v *view) causes(most int) []Cause {
+	var out []Cause
+	for _, h := range v.leading(most, 0.999) {
+		c := Cause{Name: v.nameOf(h.faults), Probability: h.p, Because: v.reasons(h.faults, 3)}
+		for _, f := range h.faults {
+			c.Faults = append(c.Faults, v.k.faults[f].ID)
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// findings lists what every reading meant, oldest first.
+func (v *view) findings() []Finding {
+	var out []Finding
+	for e := range v.epochs {
+		for t := range v.epochs[e] {
+			o := &v.epochs[e][t]
+			if !o.done || o.text == "" {
+				continue
+			}
+			f := Finding{Seq: o.seq, Test: v.k.tests[t].ID, Text: o.text, Sure: o.sure, Current: v.standing[t] == o}
+			if o.counts {
+				f.Class = v.k.tests[t].Classes[o.top].ID
+			}
+			out = append(out, f)
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].Seq < out[j].Seq })
+	return out
+}
+
+// why gives the chain of reasons, one line each.
+func (v *view) why(a Assessment) []string {
+	var out []string
+	faults := v.leading(1, 1)
+	if len(faults) == 0 {
+		return nil
+	}
+	h := faults[0]
+	name := v.nameOf(h.faults)
+	if a.Verdict != nil {
+		out = append(out, fmt.Sprintf("Verdict: %s, because %s.", a.Verdict.Name, a.Verdict.Because))
+	} else {
+		out = append(out, fmt.Sprintf("Likeliest so far: %s, at %d%%.", name, int(math.Round(100*h.p))))
+	}
+	for _, r := range v.weigh(func(x hypothesis) bool { return x.at == h.at }) {
+		if r.ratio < 1.1 || len(out) > 6 {
+			break
+		}
+		out = append(out, fmt.Sprintf("%s. That is %s times likelier with it than otherwise. Source: %s.", upper(r.text), short(math.Min(r.ratio, 1e4)), v.k.tests[r.test].Source))
+	}
+	for _, f := range h.faults {
+		out = append(out, fmt.Sprintf("How often %s is met: %s.", v.k.faults[f].Name, v.k.faults[f].Source))
+		if id := v.k.faults[f].First; id != "" {
+			g := v.k.gates[v.k.gateAt[id]]
+			out = append(out, fmt.Sprintf("Rule: %s. Source: %s.", g.Name, g.Source))
+		}
+	}
+	if a.Next.Because != "" {
+		out = append(out, fmt.Sprintf("Next: %s", a.Next.Say)+" Because "+a.Next.Because+".")
+	}
+	return out
+}

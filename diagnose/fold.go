@@ -1,0 +1,280 @@
+package diagnose
+
+import (
+	"fmt"
+	"time"
+
+	"callout/catalogue"
+	"callout/physics"
+)
+
+// state is the fold of a job's events: what is known, in which epoch it was
+// learnt, and what can hurt. A repair opens a new epoch: what was measured
+// before it says what the unit was, not what it is.
+type state struct {
+	k       *Knowledge
+	energy  Energy
+	rated   map[Input]record // nameplate numbers and marks
+	records []record
+	cannot  map[int]bool
+	repairs []repaired
+	epoch   int
+	segment int // counts changes of power and call
+
+	restart   time.Time // power or the call came back
+	hotSince  time.Time // first sign that the overload may be open
+	bledAt    time.Time
+	stopped   bool // it was off, or without a call, at some time
+	warnings  []Warning
+	last      time.Time
+	energySaw map[uint64]string
+}
+
+// record is one reading or observation with the circumstances it was made in.
+type record struct {
+	in        Input
+	value     float64
+	qualifier catalogue.Qualifier
+	choice    catalogue.ValueID
+	certainty float64
+	seq       uint64
+	at        time.Time
+	epoch     int
+	segment   int
+	running   bool // the unit could have run: powered, and not known to be without a call
+	starting  bool // the short-cycle delay could still have held it off
+}
+
+type repaired struct {
+	id    catalogue.RepairID
+	seq   uint64
+	at    time.Time
+	epoch int // the epoch that it ended
+}
+
+const shortCycle = 5 * time.Minute // Armstrong 48478A006 p.18; Bard 2100-399; Ducane 2HP13
+
+func newState(k *Knowledge) *state {
+	return &state{k: k, energy: startEnergy(), rated: map[Input]record{}, cannot: map[int]bool{}}
+}
+
+// apply takes one event and returns what does not fit about it.
+func (s *state) apply(e Event) []Warning {
+	at := len(s.warnings)
+	warn := func(id, text string, with ...uint64) {
+		s.warnings = append(s.warnings, Warning{ID: id, Seq: e.Seq, With: with, Text: text})
+	}
+	if e.Certainty <= 0 || e.Certainty > 1 {
+		e.Certainty = 1
+	}
+	if e.At.After(s.last) {
+		s.last = e.At
+	}
+	was := s.energy
+	switch {
+	case e.Reading != nil:
+		s.reading(e, *e.Reading, warn)
+	case e.Observation != nil:
+		s.observation(e, *e.Observation, warn)
+	case e.Declaration != "":
+		s.declaration(e, warn)
+	case e.Repair != "":
+		if _, ok := s.k.repairAt[e.Repair]; !ok {
+			warn("bad_event", fmt.Sprintf("there is no repair %q", e.Repair))
+			break
+		}
+		s.repairs = append(s.repairs, repaired{id: e.Repair, seq: e.Seq, at: e.At, epoch: s.epoch})
+		s.epoch++
+		s.segment++
+		s.hotSince = time.Time{}
+	case e.Cannot != "":
+		if i, ok := s.k.testAt[e.Cannot]; ok {
+			s.cannot[i] = true
+		} else {
+			warn("bad_event", fmt.Sprintf("there is no test %q", e.Cannot))
+		}
+	}
+	s.changed(was, e.At)
+	return s.warnings[at:]
+}
+
+// changed notes when power or the call came back, and counts the change.
+func (s *state) changed(was Energy, at time.Time) {
+	now := s.energy
+	off := func(e Energy) bool { return e.Outdoor != Live || e.Call == "off" }
+	if off(was) && !off(now) {
+		s.restart = at
+		s.segment++
+	}
+	if !off(was) && off(now) {
+		s.segment++
+	}
+	if was.Capacitor == Charged && now.Capacitor == Bled {
+		s.bledAt = at
+	}
+}
+
+func (s *state) reading(e Event, r catalogue.Reading, warn func(id, text string, with ...uint64)) {
+	if err := s.k.cat.CheckReading(r); err != nil {
+		warn("bad_event", err.Error())
+		return
+	}
+	q, _ := s.k.cat.Quantity(r.Quantity)
+	if !s.k.cat.Plausible(r) {
+		unit, _ := s.k.cat.Unit(q.Unit)
+		warn("implausible", fmt.Sprintf("%s %s for %s is outside %g to %g: read it again. It is not counted.", short(r.Value), unit.Short, q.Name, q.Min, q.Max))
+		return
+	}
+	safety := e.Certainty >= safetySure || !dead(r)
+	if safety {
+		for _, text := range s.energy.read(r) {
+			warn("contradicts_energy", text)
+		}
+	} else if s.energy.off() {
+		warn("not_ready", "That was not heard clearly enough to prove anything dead: read it again.")
+	}
+	if r.Qualifier == catalogue.Nothing {
+		r.Value = 0
+	}
+	rec := s.record(e, Input{Quantity: r.Quantity, Place: r.Place})
+	rec.value, rec.qualifier = r.Value, r.Qualifier
+	if q.Kind == catalogue.Rated {
+		if old, ok := s.rated[rec.in]; ok && old.epoch == s.epoch && old.value != rec.value {
+			warn("contradicts_reading", fmt.Sprintf("%s was %s and is now %s: I take the later one.", q.Name, short(old.value), short(rec.value)), old.seq)
+		}
+		s.rated[rec.in] = rec
+	}
+	s.keep(rec)
+}
+
+func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text string, with ...uint64)) {
+	if err := s.k.cat.CheckObservation(o); err != nil {
+		warn("bad_event", err.Error())
+		return
+	}
+	for _, text := range s.energy.observe(o) {
+		warn("contradicts_energy", text)
+	}
+	rec := s.record(e, Input{Quantity: o.Quantity, Place: o.Place})
+	rec.choice = o.Value
+	if q, _ := s.k.cat.Quantity(o.Quantity); q.Kind == catalogue.Marked || o.Quantity == "mode" {
+		s.rated[rec.in] = rec
+	}
+	s.keep(rec)
+}
+
+// keep files a record, and notes the first sign of an open overload.
+func (s *state) keep(r record) {
+	s.records = append(s.records, r)
+	if !s.hotSince.IsZero() {
+		return
+	}
+	hot := r.choice == "hot" || r.choice == "hum_then_click" || r.choice == "hum" && r.in.Place == "compressor"
+	if lra, ok := s.ref("lra"); ok && r.in.Quantity == "current" && r.in.Place == "compressor_common" {
+		hot = hot || r.value > 0.6*lra
+	}
+	if r.in.Quantity == "resistance" && r.in.Place == "common_to_run" && r.qualifier == catalogue.OpenLine {
+		hot = true
+	}
+	if hot {
+		s.hotSince = r.at
+	}
+}
+
+func (s *state) record(e Event, in Input) record {
+	return record{
+		in: in, certainty: e.Certainty, seq: e.Seq, at: e.At, epoch: s.epoch, segment: s.segment,
+		running:  s.energy.Outdoor == Live && s.energy.Call != "off",
+		starting: !s.restart.IsZero() && e.At.Before(s.restart.Add(shortCycle)),
+	}
+}
+
+func (s *state) declaration(e Event, warn func(id, text string, with ...uint64)) {
+	d, ok := s.k.cat.Declaration(e.Declaration)
+	if !ok {
+		warn("bad_event", fmt.Sprintf("there is no declaration %q", e.Declaration))
+		return
+	}
+	if d.Safety && e.Certainty < safetySure {
+		warn("not_ready", fmt.Sprintf("I did not hear clearly that %s: say it again. Until then I don't count on it.", d.Name))
+		return
+	}
+	for _, text := range s.energy.declare(d.ID) {
+		warn("contradicts_energy", text)
+	}
+}
+
+// The nameplate, as far as it is known.
+
+func (s *state) knows(q catalogue.QuantityID, p catalogue.PlaceID) bool {
+	_, ok := s.rated[Input{Quantity: q, Place: p}]
+	return ok
+}
+
+func (s *state) mark(q catalogue.QuantityID) catalogue.ValueID {
+	return s.rated[Input{Quantity: q, Place: "unit"}].choice
+}
+
+// ref gives a nameplate value, or what stands in for it; ok is false where
+// neither is known.
+func (s *state) ref(id string) (value float64, ok bool) {
+	v, _, ok := s.refSaid(id)
+	return v, ok
+}
+
+func (s *state) refSaid(id string) (value float64, said string, ok bool) {
+	at, ok := s.k.refAt[id]
+	if !ok {
+		return 0, "", false
+	}
+	r := s.k.refs[at]
+	if rec, ok := s.rated[Input{Quantity: r.Quantity, Place: r.Place}]; ok && r.Quantity != "" {
+		return rec.value, "", true
+	}
+	if r.From != "" {
+		from := s.k.refs[s.k.refAt[r.From]]
+		if rec, ok := s.rated[Input{Quantity: from.Quantity, Place: from.Place}]; ok {
+			return rec.value * r.Times, r.Said, true
+		}
+		if from.Default != 0 {
+			return from.Default * r.Times, from.Said, true
+		}
+		return 0, "", false
+	}
+	return r.Default, r.Said, r.Default != 0
+}
+
+func (s *state) refrigerant() (physics.Refrigerant, error) {
+	return physics.ParseRefrigerant(string(s.mark("refrigerant")))
+}
+
+func (s *state) metering() catalogue.ValueID { return s.mark("metering_device") }
+
+func (s *state) frequency() physics.Hertz {
+	if s.mark("frequency") == "50" {
+		return 50
+	}
+	return 60
+}
+
+func (s *state) altitude() physics.Feet {
+	return physics.Feet(s.rated[Input{Quantity: "altitude", Place: "unit"}].value)
+}
+
+// mode is cooling or heating, or "" while nothing tells.
+func (s *state) mode() string {
+	if m := s.rated[Input{Quantity: "mode", Place: "unit"}].choice; m != "" {
+		return string(m)
+	}
+	for i := len(s.records) - 1; i >= 0; i-- {
+		if r := s.records[i]; r.in.Quantity == "complaint" {
+			switch r.choice {
+			case "no_heating", "weak_heating":
+				return "heating"
+			case "no_cooling", "weak_cooling", "freezes", "water", "heat_in_cooling":
+				return "cooling"
+			}
+		}
+	}
+	return ""
+}

@@ -1,0 +1,250 @@
+package diagnose
+
+import (
+	"callout/catalogue"
+)
+
+// Fault is one thing that can be wrong, or one way in which nothing is.
+type Fault struct {
+	ID       FaultID           `json:"id"`
+	Name     string            `json:"name"`
+	Prior    float64           `json:"prior"`   // calls in a thousand, roughly
+	Profile  string            `json:"profile"` // how the unit behaves with it
+	Mode     string            `json:"mode,omitempty"`
+	UnitType string            `json:"unit_type,omitempty"`
+	Metering string            `json:"metering,omitempty"`
+	Normal   bool              `json:"normal,omitempty"` // nothing is wrong with the unit
+	Shows    map[TestID]string `json:"shows"`            // what it changes in its profile: "open 88 weak 12"
+	// Valve is what it shows instead where an expansion valve meters.
+	Valve   map[TestID]string    `json:"valve,omitempty"`
+	Repairs []catalogue.RepairID `json:"repairs"`
+	// Confirm lists the findings of which one must stand before the verdict:
+	// "windings: start_open", or several with " & ".
+	Confirm  []string `json:"confirm"`
+	First    string   `json:"first,omitempty"` // the gate before its verdict
+	Proof    []string `json:"proof,omitempty"` // for a normal: what shows it
+	Cautions []string `json:"cautions,omitempty"`
+	Source   string   `json:"source"`
+}
+
+// Test is one question to the unit.
+type Test struct {
+	ID       TestID               `json:"id"`
+	Name     string               `json:"name"`
+	Quantity catalogue.QuantityID `json:"quantity"`
+	Place    catalogue.PlaceID    `json:"place"`
+	Also     []Input              `json:"also,omitempty"`    // other readings that answer it
+	Inputs   []Input              `json:"inputs,omitempty"`  // further readings it needs
+	Refs     []string             `json:"refs,omitempty"`    // nameplate values it uses
+	AskRef   string               `json:"ask_ref,omitempty"` // the one asked for when it is missing
+	Value    string               `json:"value,omitempty"`   // the sum that turns readings into one number
+	// Tolerance is the instrument's, one standard deviation, in the value's unit
+	// plus percent of the reading.
+	Tolerance *Tolerance `json:"tolerance,omitempty"`
+	State     string     `json:"state"`               // the energy state it needs
+	Operating bool       `json:"operating,omitempty"` // its outcome depends on the unit being powered and called
+	Condition string     `json:"condition,omitempty"` // what must be so before it is asked
+	Mode      string     `json:"mode,omitempty"`
+	UnitType  string     `json:"unit_type,omitempty"`
+	Metering  string     `json:"metering,omitempty"`
+	// After lists the findings of which one makes it worth asking; none: always.
+	After     []string                        `json:"after,omitempty"`
+	Values    map[catalogue.ValueID]ClassID   `json:"values,omitempty"` // observed values that share an outcome
+	Sticky    bool                            `json:"sticky,omitempty"` // as found: does not change with the unit's state
+	Highest   bool                            `json:"highest,omitempty"`
+	ProofOnly bool                            `json:"proof_only,omitempty"`
+	Minutes   float64                         `json:"minutes"`
+	Cautions  []string                        `json:"cautions,omitempty"`
+	Say       string                          `json:"say"`
+	Because   string                          `json:"because"`
+	Classes   []Class                         `json:"classes"`
+	Normal    string                          `json:"normal"` // outcomes on a healthy running unit
+	OpenLine  ClassID                         `json:"open_line,omitempty"`
+	Ohms      *struct{ Closed, Open ClassID } `json:"ohms,omitempty"` // outcome by resistance, where that answers too
+	Then      []Sequence                      `json:"then,omitempty"`
+	Timers    map[ClassID]string              `json:"timers,omitempty"`
+	Source    string                          `json:"source"`
+}
+
+// Input is one reading that a test uses.
+type Input struct {
+	Quantity catalogue.QuantityID `json:"quantity"`
+	Place    catalogue.PlaceID    `json:"place"`
+	Factor   float64              `json:"factor,omitempty"` // to the test's own unit; 0 is 1
+}
+
+// Tolerance of an instrument: one standard deviation.
+type Tolerance struct {
+	Abs     float64 `json:"abs"`
+	Percent float64 `json:"percent"`
+}
+
+// Class is one outcome of a test. The outcomes of a number are ordered; each
+// reaches up to To, times the nameplate value Of where one is named.
+type Class struct {
+	ID  ClassID  `json:"id"`
+	To  *float64 `json:"to,omitempty"`
+	Of  string   `json:"of,omitempty"`
+	Say string   `json:"say"`
+}
+
+// Sequence is a change between two readings of one test that means something
+// by itself.
+type Sequence struct {
+	From  ClassID `json:"from"`
+	To    ClassID `json:"to"`
+	Keep  ClassID `json:"keep"`
+	Timer string  `json:"timer,omitempty"`
+	Say   string  `json:"say"`
+}
+
+// profile is one way in which a unit behaves as a whole. The lower its level,
+// the nearer to the supply, and the more it hides of other faults.
+type profile struct {
+	ID         string            `json:"id"`
+	Name       string            `json:"name"`
+	Level      int               `json:"level"`
+	Compressor bool              `json:"compressor"` // it turns
+	Shows      map[TestID]string `json:"shows"`
+	Valve      map[TestID]string `json:"valve,omitempty"` // instead, where an expansion valve meters
+}
+
+// ref is a value off the nameplate, or what stands in for it.
+type ref struct {
+	ID       string               `json:"id"`
+	Quantity catalogue.QuantityID `json:"quantity,omitempty"`
+	Place    catalogue.PlaceID    `json:"place,omitempty"`
+	From     string               `json:"from,omitempty"`
+	Times    float64              `json:"times,omitempty"`
+	Default  float64              `json:"default,omitempty"`
+	Said     string               `json:"said,omitempty"` // how the default is said
+	Source   string               `json:"source"`
+}
+
+type repairRule struct {
+	ID        catalogue.RepairID `json:"id"`
+	State     string             `json:"state"`
+	Circuit   bool               `json:"circuit"` // it opens the refrigerant circuit
+	Proof     []string           `json:"proof"`
+	Remeasure []TestID           `json:"remeasure"` // tests that it makes out of date
+	Cautions  []string           `json:"cautions"`
+	Source    string             `json:"source"`
+
+	proof     []clause
+	remeasure map[int]bool
+}
+
+type gate struct {
+	ID     string `json:"id"`
+	Name   string `json:"name"`
+	Needs  []need `json:"needs"`
+	Source string `json:"source"`
+}
+
+type need struct {
+	Name    string   `json:"name"`
+	Any     []string `json:"any,omitempty"`
+	All     []string `json:"all,omitempty"`
+	Measure []TestID `json:"measure,omitempty"`
+
+	any, all []clause
+}
+
+type condition struct {
+	ID   string   `json:"id"`
+	Any  []string `json:"any"`
+	Said string   `json:"said"`
+
+	any []clause
+}
+
+// conflict is two findings that can't both be true of one unit at one time.
+type conflict struct {
+	A   string `json:"a"`
+	B   string `json:"b"`
+	Say string `json:"say"`
+
+	a, b clause
+}
+
+type cautionText struct {
+	ID     string `json:"id"`
+	Text   string `json:"text"`
+	Source string `json:"source"`
+}
+
+type energyData struct {
+	Steps  []energyStep  `json:"steps"`
+	States []energyLevel `json:"states"`
+}
+
+// energyStep is one declaration or one proof on the way to a state.
+type energyStep struct {
+	ID       string                    `json:"id"`
+	Kind     string                    `json:"kind"`
+	Declare  []catalogue.DeclarationID `json:"declare,omitempty"`
+	Quantity catalogue.QuantityID      `json:"quantity,omitempty"`
+	Place    catalogue.PlaceID         `json:"place,omitempty"`
+	Minutes  float64                   `json:"minutes"`
+	Needs    string                    `json:"needs"`
+	Say      string                    `json:"say"`
+	Because  string                    `json:"because"`
+	Cautions []string                  `json:"cautions"`
+	Source   string                    `json:"source"`
+}
+
+type energyLevel struct {
+	ID    string   `json:"id"`
+	Via   string   `json:"via,omitempty"`
+	Needs []string `json:"needs"`
+	Live  bool     `json:"live,omitempty"`  // readings there are taken on a live unit
+	Hands bool     `json:"hands,omitempty"` // parts are touched there
+}
+
+// clause is one condition on one test: its outcome is one of a set.
+type clause struct {
+	test int
+	mask uint32
+}
+
+// Knowledge is everything the engine knows, loaded and checked. It never
+// changes and is safe for concurrent use.
+type Knowledge struct {
+	cat       *catalogue.Catalogue
+	version   string
+	faults    []Fault
+	tests     []Test
+	profiles  []profile
+	refs      []ref
+	repairs   []repairRule
+	gates     []gate
+	conds     []condition
+	conflicts []conflict
+	energy    energyData
+
+	testAt    map[TestID]int
+	refAt     map[string]int
+	repairAt  map[catalogue.RepairID]int
+	gateAt    map[string]int
+	condAt    map[string]int
+	stepAt    map[string]int
+	stateAt   map[string]int
+	profileAt map[string]int
+	caution   map[string]Caution
+	answers   map[Input][]int // which tests a reading answers or feeds
+
+	confirm [][][]clause // per fault: alternatives of conjunctions
+	after   [][]clause   // per test
+	proofs  [][]clause   // per fault
+
+	model *model
+}
+
+// Faults lists every fault, in the order of the data.
+func (k *Knowledge) Faults() []Fault { return append([]Fault(nil), k.faults...) }
+
+// Tests lists every test, in the order of the data.
+func (k *Knowledge) Tests() []Test { return append([]Test(nil), k.tests...) }
+
+// Version is the SHA-256 of the knowledge, for the job log.
+func (k *Knowledge) Version() string { return k.version }

@@ -1,0 +1,224 @@
+package diagnose
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+
+	"callout/catalogue"
+)
+
+//go:embed data/*.json
+var embedded embed.FS
+
+// ErrInvalid marks every error that Load finds in the knowledge.
+var ErrInvalid = errors.New("diagnose: invalid knowledge")
+
+// Load reads the embedded knowledge and checks it against itself and against c.
+func Load(c *catalogue.Catalogue) (*Knowledge, error) {
+	sub, err := fs.Sub(embedded, "data")
+	if err != nil {
+		return nil, fmt.Errorf("diagnose: %w", err)
+	}
+	return LoadFrom(c, sub)
+}
+
+// LoadFrom does the same with files named as in data/.
+func LoadFrom(c *catalogue.Catalogue, files fs.FS) (*Knowledge, error) {
+	k := &Knowledge{cat: c}
+	var cautions []cautionText
+	into := map[string]any{
+		"faults.json": &k.faults, "tests.json": &k.tests, "profiles.json": &k.profiles, "refs.json": &k.refs,
+		"repairs.json": &k.repairs, "gates.json": &k.gates, "conditions.json": &k.conds, "energy.json": &k.energy,
+		"cautions.json": &cautions, "conflicts.json": &k.conflicts,
+	}
+	names := make([]string, 0, len(into))
+	for name := range into {
+		names = append(names, name)
+	}
+	sort.Strings(names)
+	hash := sha256.New()
+	for _, name := range names {
+		raw, err := fs.ReadFile(files, name)
+		if err != nil {
+			return nil, fmt.Errorf("diagnose: %w", err)
+		}
+		hash.Write(raw)
+		d := json.NewDecoder(bytes.NewReader(raw))
+		d.DisallowUnknownFields()
+		if err := d.Decode(into[name]); err != nil {
+			return nil, fmt.Errorf("%w: %s: %w", ErrInvalid, name, err)
+		}
+	}
+	k.version = hex.EncodeToString(hash.Sum(nil))
+	l := &loader{k: k}
+	l.index(cautions)
+	if len(l.errs) == 0 {
+		l.tests()
+		l.energy()
+		l.repairs()
+		l.faults()
+	}
+	if err := errors.Join(l.errs...); err != nil {
+		return nil, err
+	}
+	m, err := newModel(k)
+	if err != nil {
+		return nil, err
+	}
+	k.model = m
+	return k, nil
+}
+
+type loader struct {
+	k    *Knowledge
+	errs []error
+}
+
+func (l *loader) bad(format string, args ...any) {
+	l.errs = append(l.errs, fmt.Errorf("%w: %s", ErrInvalid, fmt.Sprintf(format, args...)))
+}
+
+func indexed[T any, K comparable](l *loader, what string, list []T, id func(T) K) map[K]int {
+	m := make(map[K]int, len(list))
+	for i, x := range list {
+		if _, twice := m[id(x)]; twice {
+			l.bad("%s %v is there twice", what, id(x))
+		}
+		m[id(x)] = i
+	}
+	return m
+}
+
+func (l *loader) index(cautions []cautionText) {
+	k := l.k
+	k.testAt = indexed(l, "test", k.tests, func(x Test) TestID { return x.ID })
+	k.refAt = indexed(l, "reference", k.refs, func(x ref) string { return x.ID })
+	k.repairAt = indexed(l, "repair", k.repairs, func(x repairRule) catalogue.RepairID { return x.ID })
+	k.gateAt = indexed(l, "gate", k.gates, func(x gate) string { return x.ID })
+	k.condAt = indexed(l, "condition", k.conds, func(x condition) string { return x.ID })
+	k.stepAt = indexed(l, "step", k.energy.Steps, func(x energyStep) string { return x.ID })
+	k.stateAt = indexed(l, "state", k.energy.States, func(x energyLevel) string { return x.ID })
+	k.profileAt = indexed(l, "profile", k.profiles, func(x profile) string { return x.ID })
+	indexed(l, "fault", k.faults, func(x Fault) FaultID { return x.ID })
+	k.caution = make(map[string]Caution, len(cautions))
+	for _, c := range cautions {
+		if c.Text == "" || c.Source == "" {
+			l.bad("caution %s needs a text and a source", c.ID)
+		}
+		k.caution[c.ID] = Caution{ID: c.ID, Text: c.Text}
+	}
+	for _, r := range k.refs {
+		if r.Quantity != "" {
+			if q, ok := k.cat.Quantity(r.Quantity); !ok || !q.HasPlace(r.Place) {
+				l.bad("reference %s: no %q at %q", r.ID, r.Quantity, r.Place)
+			}
+		}
+		if r.From != "" {
+			if _, ok := k.refAt[r.From]; !ok || r.Times <= 0 {
+				l.bad("reference %s: taken from %q times %g", r.ID, r.From, r.Times)
+			}
+		}
+		if r.Source == "" || (r.From != "" || r.Default != 0) && r.Said == "" {
+			l.bad("reference %s needs a source, and its default a saying", r.ID)
+		}
+	}
+}
+
+func (l *loader) checkCautions(where string, ids []string) {
+	for _, id := range ids {
+		if _, ok := l.k.caution[id]; !ok {
+			l.bad("%s: no caution %q", where, id)
+		}
+	}
+}
+
+func (l *loader) checkInput(where string, in Input) {
+	if q, ok := l.k.cat.Quantity(in.Quantity); !ok || !q.HasPlace(in.Place) {
+		l.bad("%s: no %q at %q in the catalogue", where, in.Quantity, in.Place)
+	}
+}
+
+// clause reads "test: outcome, outcome".
+func (l *loader) clause(where, s string) clause {
+	name, list, ok := strings.Cut(s, ":")
+	at, known := l.k.testAt[TestID(strings.TrimSpace(name))]
+	if !ok || !known {
+		l.bad("%s: %q names no test", where, s)
+		return clause{}
+	}
+	c := clause{test: at}
+	for _, id := range strings.Split(list, ",") {
+		i := l.k.tests[at].class(ClassID(strings.TrimSpace(id)))
+		if i < 0 {
+			l.bad("%s: test %s has no outcome %q", where, name, id)
+			continue
+		}
+		c.mask |= 1 << i
+	}
+	return c
+}
+
+func (l *loader) clauses(where string, list []string) []clause {
+	out := make([]clause, len(list))
+	for i, s := range list {
+		out[i] = l.clause(where, s)
+	}
+	return out
+}
+
+// distribution reads "open 88 weak 12", or one outcome alone, into a
+// probability for each outcome. Every outcome keeps a floor: nothing seen in
+// the field is impossible.
+func (l *loader) distribution(where string, t Test, s string) []float64 {
+	const floor = 0.008
+	out := make([]float64, len(t.Classes))
+	words := strings.Fields(s)
+	if len(words) == 1 {
+		words = append(words, "96")
+	}
+	var sum float64
+	for i := 0; i+1 < len(words); i += 2 {
+		at := t.class(ClassID(words[i]))
+		v, err := strconv.ParseFloat(words[i+1], 64)
+		if at < 0 || err != nil || v <= 0 {
+			l.bad("%s: %q is no outcome of %s", where, words[i]+" "+words[i+1], t.ID)
+			return out
+		}
+		if out[at] != 0 {
+			l.bad("%s: outcome %s is there twice", where, words[i])
+		}
+		out[at] = v
+		sum += v
+	}
+	if len(words)%2 != 0 || len(words) > 2 && math.Abs(sum-100) > 1e-9 {
+		l.bad("%s: %q must be outcomes and percents that make 100", where, s)
+	}
+	total := 0.0
+	for i := range out {
+		out[i] = math.Max(out[i]/100, floor)
+		total += out[i]
+	}
+	for i := range out {
+		out[i] /= total
+	}
+	return out
+}
+
+func (t Test) class(id ClassID) int {
+	for i, c := range t.Classes {
+		if c.ID == id {
+			return i
+		}
+	}
+	return -1
+}

@@ -1,0 +1,316 @@
+package diagnose
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"callout/catalogue"
+	"callout/physics"
+)
+
+// next decides the one thing to do now.
+func (v *view) next(a *Assessment) Next {
+	if n, ok := v.proofNext(&a.Proof); ok {
+		return n
+	}
+	earned := v.earned()
+	cs := v.candidates()
+	best, gain, ok := v.best(cs)
+	if len(earned) > 0 && !(ok && gain > 0 && v.second(earned, best)) {
+		a.Verdict = v.verdict(earned)
+		if v.k.faults[earned[0]].Normal {
+			a.Normal = true
+			return v.normalNext(earned[0])
+		}
+		return v.repairNext(a.Verdict)
+	}
+	if n, ok := v.modeNext(); ok {
+		return n
+	}
+	if c, ok := v.forced(cs, enough); ok {
+		return v.testNext(c, DoTest)
+	}
+	if ok && gain > 0 {
+		return v.testNext(best, DoTest)
+	}
+	if c, ok := v.forced(cs, 0.3); ok {
+		return v.testNext(c, DoTest)
+	}
+	if ok && v.tells(best) {
+		return v.testNext(best, DoTest)
+	}
+	return v.stuck(a)
+}
+
+// second reports whether a second fault is likely enough, and near enough to
+// be shown, to be looked for before the first is mended.
+func (v *view) second(earned []int, c candidate) bool {
+	for f, p := range v.marginal {
+		if p < 0.5 || v.k.faults[f].Normal {
+			continue
+		}
+		found := false
+		for _, e := range earned {
+			found = found || e == f
+		}
+		if found {
+			continue
+		}
+		for _, t := range v.wanted(f) {
+			if t == c.test && len(c.path) == 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// forced picks the cheapest test that the likeliest fault's verdict waits for.
+func (v *view) forced(cs []candidate, least float64) (candidate, bool) {
+	f, p := 0, 0.0
+	for i, m := range v.marginal {
+		if m > p {
+			f, p = i, m
+		}
+	}
+	if p < least {
+		return candidate{}, false
+	}
+	var best candidate
+	found := false
+	for _, t := range v.wanted(f) {
+		if v.s.cannot[t] {
+			continue
+		}
+		for _, c := range cs {
+			if c.test == t && (!found || c.cost < best.cost) {
+				best, found = c, true
+			}
+		}
+		if !found && v.askable(t) { // a gate asks for what the findings alone would not
+			best, found = v.candidate(t), true
+		}
+	}
+	return best, found
+}
+
+// askable reports whether a test can be asked for though nothing calls for it.
+func (v *view) askable(i int) bool {
+	t := &v.k.tests[i]
+	o := v.standing[i]
+	return !v.s.cannot[i] && v.applies(t) && (o == nil || !o.done || o.again) && (t.Condition == "" || v.condition(t.Condition))
+}
+
+// tells reports whether a test would still move the belief at all.
+func (v *view) tells(c candidate) bool {
+	hs := v.leading(48, 0.997)
+	parts := make([]float64, len(hs))
+	return v.priceNow(hs, parts)-v.expected(c.test, hs, parts) > 0.05*perBit
+}
+
+// modeNext asks for the season where the complaint doesn't tell and it matters.
+func (v *view) modeNext() (Next, bool) {
+	o := v.standing[v.k.testAt["complaint"]]
+	if v.s.mode() != "" || o == nil || !o.done {
+		return Next{}, false
+	}
+	return Next{Kind: DoNameplate, Quantity: "mode", Place: "unit", Minutes: 0.2, Say: "Is it set to cool or to heat?", Because: "each season has its own faults and its own readings"}, true
+}
+
+// cautions turns ids into the lines, each once.
+func (v *view) cautions(ids ...[]string) []Caution {
+	var out []Caution
+	seen := map[string]bool{}
+	for _, list := range ids {
+		for _, id := range list {
+			if !seen[id] {
+				seen[id] = true
+				out = append(out, v.k.caution[id])
+			}
+		}
+	}
+	return out
+}
+
+// step words one step towards an energy state.
+func (v *view) step(at int, test TestID, purpose string) Next {
+	s := v.k.energy.Steps[at]
+	n := Next{Kind: s.Kind, Test: test, Quantity: s.Quantity, Place: s.Place, Because: s.Because, Minutes: s.Minutes, Cautions: v.cautions(s.Cautions), Needs: []string{s.Needs}}
+	for _, d := range s.Declare {
+		if d == "locked_out" && v.s.energy.LockedOut || d == "disconnect_pulled" && v.s.energy.off() {
+			continue
+		}
+		n.Declare = append(n.Declare, d)
+	}
+	if strings.Contains(s.Say+s.Because, "{bleed") {
+		say, because := v.bleed()
+		s.Say = strings.ReplaceAll(s.Say, "{bleed}", say)
+		n.Because = strings.ReplaceAll(s.Because, "{bleed_because}", because)
+	}
+	n.Say = s.Say
+	if purpose != "" {
+		n.Say = "For " + purpose + ": " + strings.ToLower(s.Say[:1]) + s.Say[1:]
+	}
+	return n
+}
+
+// bleed works out how long the capacitor takes to bleed, from its size, its
+// voltage and the resistor.
+func (v *view) bleed() (say, because string) {
+	d, uf, volts := v.s.bleedTime()
+	return fmt.Sprintf("at least %d seconds", int(math.Ceil(d.Seconds()))),
+		fmt.Sprintf("%s µF charged to the peak of %s V takes %s s to fall below %g V through %g kΩ", short(uf), short(volts), trim(fmt.Sprintf("%.1f", d.Seconds())), bledVolts, bleedOhms/1000)
+}
+
+const bleedOhms = 20000.0 // common practice, no source
+
+func (s *state) bleedTime() (d time.Duration, uf, volts float64) {
+	uf, volts = 80, 440 // the largest usual run capacitor, where the label is not known
+	if v, ok := s.ref("herm_uf"); ok {
+		uf = v
+	}
+	if r, ok := s.rated[Input{Quantity: "capacitor_voltage_rating", Place: "installed"}]; ok {
+		volts = r.value
+	}
+	d, err := physics.BleedTime(physics.Microfarads(uf), physics.Ohms(bleedOhms), physics.PeakVolts(physics.Volts(volts)), physics.Volts(bledVolts))
+	if err != nil {
+		d = time.Minute
+	}
+	return d, uf, volts
+}
+
+// testNext words a test, or what has to come before it.
+func (v *view) testNext(c candidate, kind string) Next {
+	t := &v.k.tests[c.test]
+	missing := v.missing(t)
+	for _, in := range missing { // the nameplate is read before anything is opened, a part's label after
+		q, _ := v.k.cat.Quantity(in.Quantity)
+		outside := in.Place == "unit" || in.Place == "compressor" || len(c.path) == 0
+		if (q.Kind == catalogue.Rated || q.Kind == catalogue.Marked) && t.Quantity != in.Quantity && outside {
+			p, _ := v.k.cat.Place(in.Place)
+			say := fmt.Sprintf("For %s: what is the %s", t.Name, q.Name)
+			if in.Place != "unit" {
+				say += " of " + p.Name
+			}
+			return Next{Kind: DoNameplate, Test: t.ID, Quantity: in.Quantity, Place: in.Place, Minutes: 0.5, Say: say + "?", Because: t.Because}
+		}
+	}
+	if len(c.path) > 0 {
+		return v.step(c.path[0], t.ID, t.Name)
+	}
+	if c.after > 0 {
+		return v.wait(c.after, t)
+	}
+	n := Next{Kind: kind, Test: t.ID, Quantity: t.Quantity, Place: t.Place, Minutes: t.Minutes, Say: t.Say, Because: t.Because, Cautions: v.cautions(t.Cautions), Needs: v.needs(t.State)}
+	if len(missing) > 0 && (missing[0].Quantity != t.Quantity || missing[0].Place != t.Place) {
+		n.Quantity, n.Place = missing[0].Quantity, missing[0].Place
+		q, _ := v.k.cat.Quantity(n.Quantity)
+		p, _ := v.k.cat.Place(n.Place)
+		n.Say = fmt.Sprintf("For %s: the %s of %s?", t.Name, q.Name, p.Name)
+		n.Minutes = fetchMore
+	}
+	return n
+}
+
+func (v *view) needs(state string) []string {
+	var out []string
+	for _, id := range v.k.energy.States[v.k.stateAt[state]].Needs {
+		out = append(out, v.k.energy.Steps[v.k.stepAt[id]].Needs)
+	}
+	return out
+}
+
+func (v *view) wait(d time.Duration, t *Test) Next {
+	minutes := int(math.Ceil(d.Minutes()))
+	n := Next{Kind: DoWait, Test: t.ID, Wait: d, Minutes: d.Minutes()}
+	if t.Timers != nil {
+		n.Say = fmt.Sprintf("Give the overload %d more minutes to cool, then read the windings again.", minutes)
+		n.Because = "an open overload is not a bad winding: 2 hours before anything is condemned"
+		return n
+	}
+	n.Say = fmt.Sprintf("Wait up to %d minutes for the short-cycle delay. Tell me if it starts before.", minutes)
+	n.Because = "a restored control may hold the unit off for 5 minutes"
+	n.Cautions = v.cautions([]string{"moving_fan"})
+	return n
+}
+
+// repairNext leads to the first repair that is not done.
+func (v *view) repairNext(d *Verdict) Next {
+	r := v.k.repairs[v.k.repairAt[d.Repairs[0]]]
+	named, _ := v.k.cat.Repair(r.ID)
+	if path := v.k.path(v.s.energy, r.State); len(path) > 0 {
+		n := v.step(path[0], "", "")
+		n.Say = "To " + named.Name + ": " + strings.ToLower(n.Say[:1]) + n.Say[1:]
+		return n
+	}
+	n := Next{Kind: DoRepair, Repair: r.ID, Minutes: named.Cost, Say: upper(named.Name) + ".", Because: d.Because, Cautions: v.cautions(r.Cautions), Needs: v.needs(r.State)}
+	if r.ID == "replace_run_capacitor" {
+		n.Say += v.capacitorSize()
+	}
+	return n
+}
+
+// capacitorSize says what the new capacitor must be.
+func (v *view) capacitorSize() string {
+	say := " The same microfarads"
+	if uf, ok := v.s.ref("herm_uf"); ok {
+		say = " " + short(uf) + " µF"
+		if fan, ok := v.s.ref("fan_uf"); ok {
+			say = " " + short(uf) + " and " + short(fan) + " µF"
+		}
+	}
+	if r, ok := v.s.rated[Input{Quantity: "capacitor_voltage_rating", Place: "installed"}]; ok {
+		return say + ", at least " + short(r.value) + " V."
+	}
+	return say + ", and at least the old one's volts."
+}
+
+// normalNext ends a call in which nothing is wrong: the delay is waited out and
+// the start seen.
+func (v *view) normalNext(f int) Next {
+	for _, c := range v.k.proofs[f] {
+		if o := &v.epochs[v.s.epoch][c.test]; o.in(c) {
+			continue
+		}
+		t := &v.k.tests[c.test]
+		if v.s.cannot[c.test] {
+			continue
+		}
+		since := v.s.last
+		for _, o := range v.epochs[v.s.epoch] {
+			if o.done && o.counts && o.at.Before(since) && !o.at.IsZero() {
+				since = o.at
+			}
+		}
+		if left := since.Add(shortCycle).Sub(v.now); left > 0 && t.Operating {
+			return v.wait(left, t)
+		}
+		return v.testNext(v.candidate(c.test), DoProof)
+	}
+	return Next{Kind: DoDone, Say: upper(v.k.faults[f].Name) + ". The job can be closed.", Because: v.shownBy(f)}
+}
+
+// stuck says honestly that the call can't be settled with what can be done.
+func (v *view) stuck(a *Assessment) Next {
+	n := Next{Kind: DoDone}
+	hs := v.leading(1, 1)
+	if len(hs) == 0 {
+		return n
+	}
+	f := hs[0].faults[0]
+	n.Say = fmt.Sprintf("I can't settle this with what can be done here. Likeliest is %s, at %d%%", v.nameOf(hs[0].faults), int(math.Round(100*hs[0].p)))
+	if lacking := v.lacking(f); len(lacking) > 0 {
+		var names []string
+		for _, l := range lacking {
+			names = append(names, l.Name)
+		}
+		n.Say += ", but it is not proved: " + strings.Join(names, ", ") + " still lacking"
+		n.Because = v.k.gates[v.k.gateAt[v.k.faults[f].First]].Name
+	} else {
+		n.Because = "no test that is left would tell the causes apart"
+	}
+	n.Say += "."
+	return n
+}

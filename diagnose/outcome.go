@@ -1,0 +1,347 @@
+package diagnose
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"callout/catalogue"
+	"callout/physics"
+)
+
+// outcome is what one test showed in one epoch: how much each of its classes
+// is meant, given the instrument's tolerance.
+type outcome struct {
+	done     bool
+	counts   bool // it bears on the belief; false where readings contradict or a table refuses
+	again    bool // it has to be measured again
+	weights  []float64
+	top      int
+	sure     bool
+	heard    float64 // how surely it was heard
+	seq      uint64
+	at       time.Time
+	segment  int
+	text     string
+	conflict string
+	with     []uint64
+}
+
+// uncertain readings count as if they might have been anything.
+func (o *outcome) likelihood(row []float64) float64 {
+	var sum float64
+	for c, w := range o.weights {
+		sum += w * row[c]
+	}
+	return o.heard*sum + (1-o.heard)/float64(len(row))
+}
+
+// in reports whether the outcome is one of the clause's.
+func (o *outcome) in(c clause) bool { return o.done && o.counts && c.mask&(1<<o.top) != 0 }
+
+// ambient readings describe the house and the weather, and outlive a repair.
+func ambient(in Input) bool {
+	switch in.Place {
+	case "outdoor_air":
+		return true
+	case "return_air":
+		return true
+	}
+	return false
+}
+
+// usable reports whether a record can answer a test.
+func usable(t *Test, r record) bool {
+	if !t.Operating || t.Sticky {
+		return true
+	}
+	if !r.running && t.State != "indoor_run" {
+		return false
+	}
+	return true
+}
+
+// find lists the records of one input in one epoch, oldest first.
+func (s *state) find(t *Test, in Input, epoch int) []record {
+	var out []record
+	for _, r := range s.records {
+		if r.in.Quantity == in.Quantity && r.in.Place == in.Place && r.epoch == epoch && usable(t, r) {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// feed finds the latest record of a further input.
+func (s *state) feed(t *Test, in Input, epoch int) (record, bool) {
+	key := Input{Quantity: in.Quantity, Place: in.Place}
+	if q, _ := s.k.cat.Quantity(in.Quantity); q.Kind == catalogue.Rated {
+		r, ok := s.rated[key]
+		return r, ok
+	}
+	for i := len(s.records) - 1; i >= 0; i-- {
+		r := s.records[i]
+		if r.in == key && (r.epoch == epoch || r.epoch < epoch && ambient(key)) && (ambient(key) || usable(t, r)) {
+			return r, true
+		}
+	}
+	if in.Quantity == "wet_bulb" {
+		return s.wetBulb(t, epoch)
+	}
+	return record{}, false
+}
+
+// wetBulb works the wet bulb out from humidity, where that was given instead.
+func (s *state) wetBulb(t *Test, epoch int) (record, bool) {
+	rh, ok := s.feed(t, Input{Quantity: "relative_humidity", Place: "return_air"}, epoch)
+	dry, ok2 := s.feed(t, Input{Quantity: "temperature", Place: "return_air"}, epoch)
+	if !ok || !ok2 {
+		return record{}, false
+	}
+	air, err := physics.AirFromRH(physics.Fahrenheit(dry.value), physics.Percent(rh.value), s.altitude())
+	if err != nil {
+		return record{}, false
+	}
+	rh.value = float64(air.WetBulb())
+	return rh, true
+}
+
+// inputs lists the further readings that a test needs on this unit.
+func (s *state) inputs(t *Test) []Input {
+	if t.Value == "superheat" && s.metering() != "fixed_orifice" && len(t.Inputs) > 1 {
+		return t.Inputs[:1]
+	}
+	return t.Inputs
+}
+
+// outcomeOf works out what test i showed in an epoch.
+func (s *state) outcomeOf(i, epoch int) outcome {
+	t := &s.k.tests[i]
+	recs := s.find(t, Input{Quantity: t.Quantity, Place: t.Place}, epoch)
+	for _, in := range t.Also {
+		for _, r := range s.find(t, in, epoch) {
+			if in.Factor != 0 {
+				r.value *= in.Factor
+			}
+			recs = append(recs, r)
+		}
+	}
+	if len(recs) == 0 {
+		return outcome{}
+	}
+	if len(t.Also) > 0 {
+		bySeq(recs)
+	}
+	if t.Highest && len(recs) > 1 {
+		best := recs[0]
+		for _, r := range recs {
+			if r.value > best.value {
+				best = r
+			}
+		}
+		recs = []record{best}
+	}
+	all := make([]outcome, 0, len(recs))
+	for _, r := range recs {
+		if o := s.classify(i, r, epoch); o.done {
+			all = append(all, o)
+		}
+	}
+	if len(all) == 0 {
+		return outcome{}
+	}
+	return s.agree(t, recs, all)
+}
+
+// agree makes one outcome of repeated ones: a known sequence is one finding;
+// readings that agree are one; readings that don't are named and not averaged,
+// until the last two agree.
+func (s *state) agree(t *Test, recs []record, all []outcome) outcome {
+	last := all[len(all)-1]
+	if len(all) == 1 || !last.counts {
+		return last
+	}
+	for _, then := range t.Then {
+		from, to := t.class(then.From), t.class(then.To)
+		for j := range all[:len(all)-1] {
+			if all[j].top == from && last.top == to && all[j].counts {
+				kept := all[j]
+				kept.seq, kept.at, kept.segment = last.seq, last.at, last.segment
+				for _, r := range recs {
+					if r.seq == all[j].seq {
+						kept.text = s.fill(t, then.Say, r, map[string]string{"v2": s.amount(t, recs[len(recs)-1].value)})
+					}
+				}
+				return kept
+			}
+		}
+	}
+	before := all[len(all)-2]
+	if before.top == last.top || before.segment != last.segment || t.Sticky {
+		return last
+	}
+	if len(all) >= 3 && all[len(all)-3].top == last.top {
+		last.with = []uint64{before.seq}
+		return last // two against one
+	}
+	last.counts, last.again = false, true
+	last.with = []uint64{before.seq}
+	last.conflict = fmt.Sprintf("%s, and before that %s: they can't both be. A misreading, a slipped lead, or a fault that comes and goes? Measure it again.", upper(last.text), before.text)
+	return last
+}
+
+func bySeq(r []record) {
+	for i := 1; i < len(r); i++ {
+		for j := i; j > 0 && r[j].seq < r[j-1].seq; j-- {
+			r[j], r[j-1] = r[j-1], r[j]
+		}
+	}
+}
+
+func upper(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+// classify reads one record as an outcome of a test.
+func (s *state) classify(i int, r record, epoch int) outcome {
+	t := &s.k.tests[i]
+	o := outcome{done: true, counts: true, sure: true, heard: r.certainty, seq: r.seq, at: r.at, segment: r.segment, weights: make([]float64, len(t.Classes))}
+	if r.qualifier == catalogue.Unsteady {
+		o.heard = math.Min(o.heard, 0.6)
+	}
+	if r.starting && t.Operating && t.State != "indoor_run" {
+		o.heard = math.Min(o.heard, 0.1) // the delay may still hold it off
+	}
+	only := func(id ClassID) outcome {
+		o.top = t.class(id)
+		if o.top < 0 {
+			return outcome{}
+		}
+		o.weights[o.top] = 1
+		o.text = s.fill(t, t.Classes[o.top].Say, r, nil)
+		return o
+	}
+	q, _ := s.k.cat.Quantity(r.in.Quantity)
+	switch {
+	case !q.Kind.Numeric():
+		return only(t.outcome(r.choice))
+	case t.Ohms != nil:
+		if r.qualifier == catalogue.OpenLine || r.value > 10 {
+			return only(t.Ohms.Open)
+		}
+		return only(t.Ohms.Closed)
+	case r.qualifier == catalogue.OpenLine && t.OpenLine != "":
+		return only(t.OpenLine)
+	}
+	if r.value == 0 && r.qualifier != catalogue.OpenLine && t.Value == "" && t.Classes[0].ID == "none" {
+		return only("none") // nothing is nothing, whatever the nameplate says
+	}
+	in := sumInput{v: []float64{open(r)}, job: s, refs: s.ref}
+	if len(t.Refs) > 0 {
+		in.own = t.Refs[0]
+	}
+	for _, need := range s.inputs(t) {
+		f, ok := s.feed(t, need, epoch)
+		if !ok {
+			return outcome{}
+		}
+		in.v = append(in.v, open(f))
+		o.heard = math.Min(o.heard, f.certainty)
+		if f.seq > o.seq {
+			o.seq, o.at = f.seq, f.at
+		}
+	}
+	for _, id := range t.Refs {
+		if markedRef(id) && s.mark(catalogue.QuantityID(id)) == "" {
+			return outcome{}
+		}
+	}
+	in.cold = !s.hotSince.IsZero() && !o.at.Before(s.hotSince.Add(physics.OverloadWait))
+	res := sumResult{x: in.v[0]}
+	if t.Value != "" {
+		res = sums[t.Value](in)
+	}
+	if res.text == nil {
+		res.text = map[string]string{}
+	}
+	for j := 1; j < len(in.v) || j == 1; j++ {
+		res.text["in0"] = short(in.v[0]) + " Ω"
+		if j < len(in.v) {
+			res.text[fmt.Sprintf("in%d", j)] = short(in.v[j]) + " Ω"
+		}
+	}
+	if res.refused != "" {
+		o.counts = false
+		o.text = res.refused
+		return o
+	}
+	if res.class != "" {
+		o.top = t.class(res.class)
+		o.weights[o.top] = 1
+	} else if !s.spread(t, &o, res.x, r.value) {
+		return outcome{}
+	}
+	o.text = s.fill(t, t.Classes[o.top].Say, r, res.text)
+	return o
+}
+
+func open(r record) float64 {
+	if r.qualifier == catalogue.OpenLine {
+		return math.Inf(1)
+	}
+	return r.value
+}
+
+// spread shares one number among the ordered classes by the instrument's
+// tolerance. It reports false where an end depends on an unknown nameplate
+// value.
+func (s *state) spread(t *Test, o *outcome, x, reading float64) bool {
+	sigma := t.Tolerance.Abs + t.Tolerance.Percent/100*math.Abs(x)
+	if t.Value != "" {
+		sigma = t.Tolerance.Abs
+	}
+	below := 0.0
+	for c := range t.Classes {
+		cum := 1.0
+		if end, ok := s.end(t, c); !ok {
+			return false
+		} else if !math.IsInf(end, 1) {
+			cum = cumulative((end - x) / math.Max(sigma, 1e-9))
+		}
+		o.weights[c] = math.Max(0, cum-below)
+		if o.weights[c] > o.weights[o.top] {
+			o.top = c
+		}
+		below = math.Max(below, cum)
+	}
+	o.sure = o.weights[o.top] > 0.9
+	return true
+}
+
+// end is the upper end of a class, +Inf for the last.
+func (s *state) end(t *Test, c int) (float64, bool) {
+	if t.Classes[c].To == nil {
+		return math.Inf(1), true
+	}
+	end := *t.Classes[c].To
+	if of := t.Classes[c].Of; of != "" {
+		v, ok := s.ref(of)
+		if !ok {
+			return 0, false
+		}
+		end *= v
+	}
+	return end, true
+}
+
+// cumulative is the normal distribution's, ends included in the lower class.
+func cumulative(z float64) float64 {
+	if z >= 0 && z < 1e-12 {
+		z = 1e-12
+	}
+	return 0.5 * math.Erfc(-z/math.Sqrt2)
+}

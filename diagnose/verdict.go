@@ -1,0 +1,162 @@
+package diagnose
+
+import (
+	"sort"
+
+	"callout/catalogue"
+)
+
+const (
+	enough = 0.90 // belief in a fault before its verdict
+	also   = 0.80 // belief in a second fault, confirmed by itself
+)
+
+// confirmed reports whether a finding stands that shows the fault itself.
+func (v *view) confirmed(f int) bool {
+	for _, all := range v.k.confirm[f] {
+		if v.allHold(all) {
+			return true
+		}
+	}
+	return false
+}
+
+// lacking lists what a fault's gate still misses.
+func (v *view) lacking(f int) []need {
+	id := v.k.faults[f].First
+	if id == "" {
+		return nil
+	}
+	var out []need
+	for _, n := range v.k.gates[v.k.gateAt[id]].Needs {
+		if len(n.any) > 0 && !v.anyHolds(n.any) || !v.allHold(n.all) {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// earned lists the faults whose verdict stands, most probable first.
+func (v *view) earned() []int {
+	var out []int
+	for f, p := range v.marginal {
+		least := enough
+		if len(v.k.faults[f].Repairs) > 0 && v.unique(f) {
+			least = also
+		}
+		if p >= least && v.confirmed(f) && len(v.lacking(f)) == 0 {
+			out = append(out, f)
+		}
+	}
+	sort.Slice(out, func(i, j int) bool { return v.marginal[out[i]] > v.marginal[out[j]] })
+	if len(out) > 2 {
+		out = out[:2]
+	}
+	return out
+}
+
+// unique reports whether a fault was shown by itself at rest, so that it
+// stands whatever else is wrong.
+func (v *view) unique(f int) bool {
+	for _, all := range v.k.confirm[f] {
+		if v.allHold(all) && len(all) == 1 && !v.k.tests[all[0].test].Operating {
+			return true
+		}
+	}
+	return false
+}
+
+// wanted lists the tests that a likely fault's verdict still waits for: its
+// gate's, then those of the confirmation that lacks least.
+func (v *view) wanted(f int) []int {
+	var out []int
+	for _, n := range v.lacking(f) {
+		for _, id := range n.Measure {
+			out = append(out, v.k.testAt[id])
+		}
+		for _, c := range n.all {
+			if !v.holds(c) {
+				out = append(out, c.test)
+			}
+		}
+	}
+	if v.confirmed(f) {
+		return out
+	}
+	least, pick := 100, []int(nil)
+	for _, all := range v.k.confirm[f] {
+		var open []int
+		dead := false
+		for _, c := range all {
+			switch o := v.standing[c.test]; {
+			case v.holds(c):
+			case o != nil && o.done && !o.again && !v.cooled(c.test, o), v.s.cannot[c.test]:
+				dead = true
+			default:
+				open = append(open, c.test)
+			}
+		}
+		if !dead && len(open) < least {
+			least, pick = len(open), open
+		}
+	}
+	return append(out, pick...)
+}
+
+// verdict words an earned decision.
+func (v *view) verdict(faults []int) *Verdict {
+	if len(faults) == 0 {
+		return nil
+	}
+	out := &Verdict{Probability: v.marginal[faults[0]]}
+	seen := map[string]bool{}
+	caution := func(ids []string) {
+		for _, id := range ids {
+			if !seen[id] {
+				seen[id] = true
+				out.Cautions = append(out.Cautions, v.k.caution[id])
+			}
+		}
+	}
+	for _, f := range faults {
+		fault := v.k.faults[f]
+		out.Faults = append(out.Faults, fault.ID)
+		if out.Name != "" {
+			out.Name += ", and "
+		}
+		out.Name += fault.Name
+		for _, r := range fault.Repairs {
+			out.Repairs = append(out.Repairs, r)
+			caution(v.k.repairs[v.k.repairAt[r]].Cautions)
+		}
+		caution(fault.Cautions)
+		if own := v.shownBy(f); own != "" {
+			if out.Because != "" {
+				out.Because += "; "
+			}
+			out.Because += own
+		}
+	}
+	out.Repairs = unique(out.Repairs)
+	out.Reasons = v.reasons(faults, 5)
+	if out.Because == "" && len(out.Reasons) > 0 {
+		out.Because = out.Reasons[0]
+	}
+	out.RuledOut = v.ruledOut(faults)
+	out.WouldChange = v.wouldChange(faults[0])
+	return out
+}
+
+func unique(in []catalogue.RepairID) []catalogue.RepairID {
+	var out []catalogue.RepairID
+	for _, r := range in {
+		dup := false
+		for _, o := range out {
+			dup = dup || o == r
+		}
+		if !dup {
+			out = append(out, r)
+		}
+	}
+	return out
+}

@@ -36,6 +36,17 @@ func Convert(m *CT2, a Assets, w io.Writer) error {
 	return nil
 }
 
+// Needs tells which assets the model goes with: the multilingual vocabulary or the English
+// one, and the number of mel bands.
+func (m *CT2) Needs() (multilingual bool, mels int, err error) {
+	c := &converter{m: m}
+	emb, conv := c.get("decoder/embeddings/weight", 2), c.get("encoder/conv1/weight", 3)
+	if c.err != nil {
+		return false, 0, c.err
+	}
+	return emb.Shape[0] >= multilingualVocab, conv.Shape[1], nil
+}
+
 func headerOf(m *CT2, a Assets) (Header, error) {
 	if m.Spec != "WhisperSpec" {
 		return Header{}, fmt.Errorf("weights: %w: it is a %q, not a Whisper model", ErrUnfit, m.Spec)

@@ -47,6 +47,13 @@ var ggmlTypes = map[int32]struct{ bytes, elements int64 }{
 	13: {176, 256}, 14: {210, 256}, // q5_k, q6_k
 }
 
+// Assets is what a ggml file needs beside the weights.
+type Assets struct {
+	Mel              []float32 // mel filter bank, row-major: bands by spectrum bins
+	MelRows, MelCols int
+	Tokens           [][]byte // vocabulary without special tokens, by token number
+}
+
 // encoder writes little-endian values and keeps the first error.
 type encoder struct {
 	w   io.Writer

@@ -16,6 +16,7 @@ import (
 	"strings"
 
 	"callout/weights"
+	"callout/weights/assets"
 )
 
 const usage = `usage:
@@ -51,17 +52,21 @@ func run(args []string, stdout, stderr io.Writer) int {
 func convert(args []string, stdout, stderr io.Writer) error {
 	f := flag.NewFlagSet("convert", flag.ContinueOnError)
 	f.SetOutput(stderr)
-	assets := f.String("assets", "", "source archive of the openai-whisper package")
+	archive := f.String("assets", "", "source archive of the openai-whisper package")
 	out := f.String("out", "", "ggml file to write")
 	want := f.String("sha256", "", "SHA-256 that the file must have; else it is not written")
-	if err := f.Parse(args); err != nil || *assets == "" || *out == "" || f.NArg() == 0 {
+	if err := f.Parse(args); err != nil || *archive == "" || *out == "" || f.NArg() == 0 {
 		return errUsage
 	}
 	m, err := weights.ReadModel(f.Args()...)
 	if err != nil {
 		return err
 	}
-	a, err := weights.AssetsFor(m, *assets)
+	multilingual, mels, err := m.Needs()
+	if err != nil {
+		return err
+	}
+	a, err := assets.Read(*archive, multilingual, mels)
 	if err != nil {
 		return err
 	}

@@ -1,4 +1,7 @@
-package weights
+// Package assets reads what a converted model needs beside its weights, the vocabulary
+// and the mel filters, out of the reference implementation's package. It is apart from
+// package weights so that its array library stays out of programs that only load models.
+package assets
 
 import (
 	"archive/tar"
@@ -15,35 +18,20 @@ import (
 	"strings"
 
 	"github.com/sbinet/npyio/npz"
-)
 
-// Assets is what a ggml file needs beside the weights.
-type Assets struct {
-	Mel              []float32 // mel filter bank, row-major: bands by spectrum bins
-	MelRows, MelCols int
-	Tokens           [][]byte // vocabulary without special tokens, by token number
-}
+	"callout/weights"
+)
 
 // maxAsset bounds one unpacked asset; the largest real one takes under 1 MB.
 const maxAsset = 16 << 20
 
-// AssetsFor reads the assets that fit the model m; see ReadAssets.
-func AssetsFor(m *CT2, archive string) (Assets, error) {
-	c := &converter{m: m}
-	emb, conv := c.get("decoder/embeddings/weight", 2), c.get("encoder/conv1/weight", 3)
-	if c.err != nil {
-		return Assets{}, c.err
-	}
-	return ReadAssets(archive, emb.Shape[0] >= multilingualVocab, conv.Shape[1])
-}
-
-// ReadAssets reads the mel filters and the vocabulary out of the source archive of the
+// Read reads the mel filters and the vocabulary out of the source archive of the
 // reference implementation's Python package (openai-whisper, .tar.gz) for a model with
 // the given number of mel bands.
-func ReadAssets(archive string, multilingual bool, mels int) (Assets, error) {
+func Read(archive string, multilingual bool, mels int) (weights.Assets, error) {
 	f, err := os.Open(archive)
 	if err != nil {
-		return Assets{}, fmt.Errorf("weights: %w", err)
+		return weights.Assets{}, fmt.Errorf("assets: %w", err)
 	}
 	defer f.Close()
 	vocabulary := "gpt2.tiktoken"
@@ -52,11 +40,11 @@ func ReadAssets(archive string, multilingual bool, mels int) (Assets, error) {
 	}
 	files, err := untar(f, vocabulary, "mel_filters.npz")
 	if err != nil {
-		return Assets{}, fmt.Errorf("weights: %s: %w", archive, err)
+		return weights.Assets{}, fmt.Errorf("assets: %s: %w", archive, err)
 	}
 	a, err := parseAssets(files[vocabulary], files["mel_filters.npz"], mels)
 	if err != nil {
-		return Assets{}, fmt.Errorf("weights: %s: %w", archive, err)
+		return weights.Assets{}, fmt.Errorf("assets: %s: %w", archive, err)
 	}
 	return a, nil
 }
@@ -64,27 +52,27 @@ func ReadAssets(archive string, multilingual bool, mels int) (Assets, error) {
 func untar(r io.Reader, want ...string) (map[string][]byte, error) {
 	z, err := gzip.NewReader(r)
 	if err != nil {
-		return nil, fmt.Errorf("%w: %v", ErrDamaged, err)
+		return nil, fmt.Errorf("%w: %v", weights.ErrDamaged, err)
 	}
 	found := make(map[string][]byte)
 	for t := tar.NewReader(z); len(found) < len(want); {
 		h, err := t.Next()
 		if errors.Is(err, io.EOF) {
-			return nil, fmt.Errorf("%w: it lacks one of %s", ErrUnfit, strings.Join(want, ", "))
+			return nil, fmt.Errorf("%w: it lacks one of %s", weights.ErrUnfit, strings.Join(want, ", "))
 		}
 		if err != nil {
-			return nil, fmt.Errorf("%w: %v", ErrDamaged, err)
+			return nil, fmt.Errorf("%w: %v", weights.ErrDamaged, err)
 		}
 		for _, w := range want {
 			if path.Base(h.Name) != w || !strings.HasSuffix(path.Dir(h.Name), "/whisper/assets") {
 				continue
 			}
 			if h.Size > maxAsset {
-				return nil, fmt.Errorf("%w: %s unpacks to %d bytes", ErrDamaged, w, h.Size)
+				return nil, fmt.Errorf("%w: %s unpacks to %d bytes", weights.ErrDamaged, w, h.Size)
 			}
 			b, err := io.ReadAll(t)
 			if err != nil {
-				return nil, fmt.Errorf("%w: %s: %v", ErrDamaged, w, err)
+				return nil, fmt.Errorf("%w: %s: %v", weights.ErrDamaged, w, err)
 			}
 			found[w] = b
 		}
@@ -92,30 +80,30 @@ func untar(r io.Reader, want ...string) (map[string][]byte, error) {
 	return found, nil
 }
 
-func parseAssets(tiktoken, mel []byte, mels int) (Assets, error) {
+func parseAssets(tiktoken, mel []byte, mels int) (weights.Assets, error) {
 	tokens, err := parseTokens(tiktoken)
 	if err != nil {
-		return Assets{}, err
+		return weights.Assets{}, err
 	}
-	a := Assets{Tokens: tokens}
+	a := weights.Assets{Tokens: tokens}
 	z, err := npz.NewReader(bytes.NewReader(mel), int64(len(mel)))
 	if err != nil {
-		return Assets{}, fmt.Errorf("%w: mel filters: %v", ErrDamaged, err)
+		return weights.Assets{}, fmt.Errorf("%w: mel filters: %v", weights.ErrDamaged, err)
 	}
 	name := fmt.Sprintf("mel_%d.npy", mels)
 	h := z.Header(name)
 	if h == nil {
-		return Assets{}, fmt.Errorf("%w: no mel filters for %d bands", ErrUnfit, mels)
+		return weights.Assets{}, fmt.Errorf("%w: no mel filters for %d bands", weights.ErrUnfit, mels)
 	}
 	if shape := h.Descr.Shape; len(shape) != 2 || shape[0] != mels || shape[1] < 1 || h.Descr.Fortran {
-		return Assets{}, fmt.Errorf("%w: mel filters have shape %v", ErrDamaged, shape)
+		return weights.Assets{}, fmt.Errorf("%w: mel filters have shape %v", weights.ErrDamaged, shape)
 	}
 	a.MelRows, a.MelCols = h.Descr.Shape[0], h.Descr.Shape[1]
 	if err := z.Read(name, &a.Mel); err != nil {
-		return Assets{}, fmt.Errorf("%w: mel filters: %v", ErrDamaged, err)
+		return weights.Assets{}, fmt.Errorf("%w: mel filters: %v", weights.ErrDamaged, err)
 	}
 	if len(a.Mel) != a.MelRows*a.MelCols {
-		return Assets{}, fmt.Errorf("%w: mel filters have %d values", ErrDamaged, len(a.Mel))
+		return weights.Assets{}, fmt.Errorf("%w: mel filters have %d values", weights.ErrDamaged, len(a.Mel))
 	}
 	return a, nil
 }
@@ -135,12 +123,12 @@ func parseTokens(b []byte) ([][]byte, error) {
 			token, err = nil, nil
 		}
 		if !ok || err != nil || err2 != nil || n != len(tokens) {
-			return nil, fmt.Errorf("%w: vocabulary line %d", ErrDamaged, len(tokens)+1)
+			return nil, fmt.Errorf("%w: vocabulary line %d", weights.ErrDamaged, len(tokens)+1)
 		}
 		tokens = append(tokens, token)
 	}
 	if len(tokens) == 0 {
-		return nil, fmt.Errorf("%w: empty vocabulary", ErrDamaged)
+		return nil, fmt.Errorf("%w: empty vocabulary", weights.ErrDamaged)
 	}
 	return tokens, nil
 }

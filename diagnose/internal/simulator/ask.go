@@ -105,10 +105,6 @@ func (w *World) truth(quantity, place string) Answer {
 
 func (w *World) nameplate(quantity, place string) (Answer, bool) {
 	u := &w.Unit
-	label := 1.0
-	if w.p.wrongCap > 0 {
-		label = w.p.wrongCap
-	}
 	switch quantity + " " + place {
 	case "rated_load_amps compressor":
 		return number(u.RLA), true
@@ -174,7 +170,6 @@ func (w *World) nameplate(quantity, place string) (Answer, bool) {
 		}
 		return choice("fixed_orifice"), true
 	}
-	_ = label
 	return Answer{}, false
 }
 
@@ -368,7 +363,7 @@ func (w *World) across(fitted, open bool, r *running) Answer {
 }
 
 func (w *World) deadTests(quantity, place string) (Answer, bool) {
-	r, p, u := w.settle(), &w.p, &w.Unit
+	p, u := &w.p, &w.Unit
 	hot := p.overload || w.Now < w.overloadUntil
 	ohms := func(x float64, open bool) Answer {
 		if open {
@@ -441,7 +436,6 @@ func (w *World) deadTests(quantity, place string) (Answer, bool) {
 	case "resistance compressor_common": // the wire from contactor to common
 		return ohms(0.05+p.commonOhms, p.commonOpen), true
 	}
-	_ = r
 	return Answer{}, false
 }
 

@@ -291,29 +291,37 @@ func (w *World) Declare(id string) {
 		w.gaugesOn = false
 	case "air_handler_off":
 		w.airHandlerOn = false
-		delete(w.proved, "blower")
 	case "air_handler_on":
 		w.airHandlerOn = true
 		w.live()
 	}
 	w.cache = nil
 	w.settle() // what trips, trips now
+	w.forget()
 }
 
-// dead notes that power was taken off: nothing is proved yet, and the run
-// capacitor may hold what it had (up to the catalogue's highest voltage; in
-// the field it can be near 500 V).
+// dead notes that power was taken off; the run capacitor may hold what it had
+// (up to the catalogue's highest voltage; in the field it can be near 500 V).
 func (w *World) dead() {
-	w.proved = map[string]bool{}
 	if w.capVolts == 0 && w.once("holds charge", 0.25) {
 		w.capVolts = round(between(w.r, 60, 290), 1)
 	}
 }
 
-// live notes that power or a call came back.
-func (w *World) live() {
-	w.proved = map[string]bool{}
-	w.poweredAt = w.Now
+// live notes that power or a call came back, for the board's delay.
+func (w *World) live() { w.poweredAt = w.Now }
+
+// forget drops the proofs of what is live again.
+func (w *World) forget() {
+	r := w.settle()
+	if r.leg1 > 0 || r.leg2 > 0 {
+		for _, place := range []string{"leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "capacitor"} {
+			delete(w.proved, place)
+		}
+	}
+	if w.airHandlerOn && !w.p.primaryLost {
+		delete(w.proved, "blower")
+	}
 }
 
 // Pass moves the clock.
@@ -344,5 +352,6 @@ func (w *World) Mend(repair string) (mended []string) {
 		w.disconnectIn, w.arrival = true, false
 	}
 	w.cache = nil
+	w.forget()
 	return mended
 }

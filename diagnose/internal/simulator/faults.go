@@ -96,7 +96,7 @@ var faultTable = map[string]faultKind{
 		p.capLook = pickWay(s.way, "normal", "normal", "swollen")
 	}},
 	"run_capacitor_wrong": {3, always, []string{"replace_run_capacitor"}, false, func(w *World, p *parts, s setting) {
-		p.wrongCap = pickWay(s.way, 0.4, 0.5, 0.6)
+		p.wrongCap = pickWay(s.way, 0.5, 0.6, 0.7, 1.4)
 	}},
 	"start_wire_broken": {8, always, []string{"repair_terminal"}, false, func(w *World, p *parts, s setting) {
 		p.startWire, p.plugLook = true, pickWay(s.way, "broken", "burnt")

@@ -87,6 +87,7 @@ func probes() []probe {
 		}},
 		scaled("current", "fan", "run", fla, 0.05, 1.1, 1.6), scaled("current", "blower", "run", blower, 0.05, 0.62, 0.95, 1.4),
 		bands("current", "aux_heat", "run", 2), bands("current", "crankcase_heater", "any", 0.05),
+		bands("conductor_size", "unit", "any", 11),
 		bands("static_pressure", "duct", "run", 0.1, 0.38, 0.68), bands("filter_drop", "filter", "run", 0.05, 0.22),
 		bands("temperature_rise", "reversing_valve", "run", 8),
 
@@ -193,7 +194,7 @@ func outcomes(make func() *World) []string {
 		switch name {
 		case "run":
 			if w.tripped {
-				w.resetOnce()
+				w.breakerOn, w.tripped, w.cache = true, false, nil // reset once; what trips later can be read first
 			}
 			if !w.calling && !w.p.welded {
 				w.calling = true

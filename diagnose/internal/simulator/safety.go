@@ -127,9 +127,10 @@ func (w *World) prove(quantity, place string, a Answer) {
 	if quantity != "voltage" || !a.Can {
 		return
 	}
+	if a.Value > 90 && place != "capacitor" {
+		w.proved["known_live"] = true // live, then dead: any live source will do
+	}
 	switch place {
-	case "known_live":
-		w.proved[place] = a.Value > 90
 	case "leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "capacitor", "blower":
 		w.proved[place] = a.Value < 2
 	}

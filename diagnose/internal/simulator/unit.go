@@ -47,7 +47,13 @@ func chance(r *rand.Rand, p float64) bool { return r.Float64() < p }
 
 func pick[T any](r *rand.Rand, of ...T) T { return of[r.IntN(len(of))] }
 
-func round(x, step float64) float64 { return math.Round(x/step) * step }
+// round gives the nearest multiple of a step that is whole or divides one.
+func round(x, step float64) float64 {
+	if step >= 1 {
+		return math.Round(x/step) * step
+	}
+	return math.Round(x/step) / math.Round(1/step)
+}
 
 // newUnit draws a nameplate with ratings that go together.
 func newUnit(r *rand.Rand) Unit {

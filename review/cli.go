@@ -375,6 +375,9 @@ func (c *command) serveUntil(cmd *cobra.Command, s *Store, folder, listen, token
 	if host, _, err := net.SplitHostPort(listen); err == nil && host != "" && !net.ParseIP(host).IsUnspecified() {
 		hosts = append(hosts, host)
 	}
+	if !local && len(hosts) == 0 {
+		return errors.New("review: serve: give the name or address by which browsers will call this machine, with --host")
+	}
 	h, err := Handler(Site{Store: s, Words: c.Words, Limits: c.Limits, Source: c.Source, Hosts: hosts, Token: token, Log: c.Log})
 	if err != nil {
 		return err

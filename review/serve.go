@@ -259,15 +259,15 @@ func (x *site) list(w http.ResponseWriter, r *http.Request) {
 		g.Limit, g.After = 0, ""
 		g.Since, g.Until = data.Rows[len(data.Rows)-1].Opened, data.Rows[0].Opened.Add(time.Microsecond)
 		err = x.Store.Ask(r.Context(), f.Filter.Question, g, x.Limits, func(a Answer) error {
-			if len(data.Answers[a.Job]) < 20 {
+			if a.Job != "" && len(data.Answers[a.Job]) < 20 {
 				data.Answers[a.Job] = append(data.Answers[a.Job], a)
 			}
 			return nil
 		})
-	} else {
-		g := Filter{Limit: 5}
-		err = x.Store.Ask(r.Context(), Damaged, g, x.Limits, func(a Answer) error {
-			data.Bad = append(data.Bad, strings.TrimSpace("Record damaged: "+a.Job+" "+a.What))
+	}
+	if err == nil && (f.Filter.Question == "" || f.Filter.Question == Damaged) {
+		err = x.Store.Ask(r.Context(), Damaged, Filter{Limit: 5}, x.Limits, func(a Answer) error {
+			data.Bad = append(data.Bad, "Record damaged: "+strings.TrimPrefix(a.Job+", ", ", ")+a.What)
 			return nil
 		})
 	}

@@ -125,7 +125,7 @@ type repaired struct {
 // NewCall begins a call with an empty log.
 func NewCall(k *Knowledge, p Policy) *Call {
 	return &Call{know: k, policy: p, job: k.Engine.NewJob(), heard: map[uint64]string{}, considered: map[uint64]joblog.Callout{},
-		proofs: map[string]bool{}, timers: map[string]joblog.Timer{}, cautioned: map[string]bool{}}
+		proofs: map[string]bool{}, timers: map[string]joblog.Timer{}, cautioned: map[string]bool{}, told: map[string]bool{}}
 }
 
 // Apply lets one entry of the log happen. Entries must come in order.
@@ -173,6 +173,7 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		c.proofs[proofKey(b)] = true
 	case joblog.Said:
 		c.turn = append(c.turn, b.Text)
+		c.told[b.Text] = true
 	case joblog.Closed:
 		c.closed = true
 	}

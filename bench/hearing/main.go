@@ -1,0 +1,71 @@
+// Hearing bench: how callout hears readings in the noise of an outdoor unit. It makes
+// clips from synthetic voices, hears them as `callout hear` does, and prints what was
+// recorded, asked and ignored, beside two baselines.
+//
+// usage: hearing [-set unseen|tuning] [-n TEXTS] [-record]
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"os/signal"
+)
+
+type options struct {
+	set    string
+	n      int
+	parts  string
+	record bool
+}
+
+func main() {
+	var o options
+	flag.StringVar(&o.set, "set", "unseen", "which half of the voices: unseen or tuning")
+	flag.IntVar(&o.n, "n", 220, "texts")
+	flag.StringVar(&o.parts, "parts", ".parts", "folder of fetched and made parts")
+	flag.BoolVar(&o.record, "record", false, "only make the voices' recordings")
+	flag.Parse()
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	if err := run(ctx, o); err != nil {
+		fmt.Fprintln(os.Stderr, "hearing:", err)
+		os.Exit(1)
+	}
+}
+
+// clips gives the clips of a set. The tuning set has each text at two levels, the
+// unseen one at all.
+func clips(o options, s studio) ([]clip, map[string]talker, error) {
+	voices, seed := unseen, uint64(2)
+	levelsOf := func(int) []string { return levels }
+	if o.set == "tuning" {
+		voices, seed = tuning, 1
+		levelsOf = func(i int) []string { return []string{levels[i%2], levels[2+(i/2)%2]} }
+	}
+	texts, err := sample(o.n, seed)
+	if err != nil {
+		return nil, nil, err
+	}
+	by := map[string]talker{}
+	for _, v := range voices {
+		by[v.Name] = v
+	}
+	return cast(s, texts, voices, seed, levelsOf), by, nil
+}
+
+func run(ctx context.Context, o options) error {
+	s := studio{dir: o.parts + "/clips", parts: o.parts + "/kokoro"}
+	list, voices, err := clips(o, s)
+	if err != nil {
+		return err
+	}
+	if err := s.record(ctx, list, voices); err != nil {
+		return err
+	}
+	if o.record {
+		return nil
+	}
+	return nil
+}

@@ -389,7 +389,16 @@ func (t *turn) timers(a diagnose.Assessment) {
 			continue
 		}
 		t.emit(joblog.Timer{Timer: timer.ID, Text: timer.Text, Event: joblog.TimerStarted, Until: timer.Until.UTC()})
-		t.say("timer_set", prompts.Args{"For": prompts.Duration(timer.Until.Sub(t.at)), "What": timer.Text})
+		line, err := c.know.Book.Line("timer_set", prompts.Args{"For": prompts.Duration(timer.Until.Sub(t.at)), "What": timer.Text})
+		if err != nil {
+			t.err = fmt.Errorf("session: %w", err)
+			return
+		}
+		way := joblog.Shown // spoken only when there is nothing to do but wait
+		if a.Next.Kind == diagnose.DoWait {
+			way = joblog.Spoken
+		}
+		t.emit(joblog.Said{Text: line.Text, Way: way})
 	}
 	for id, running := range c.timers {
 		if !wanted[id] && id != reminder {

@@ -63,6 +63,8 @@ type Utterance struct {
 	Duration      time.Duration
 	Audio         string // file name in the job's audio folder, if kept
 	AudioSHA256   string
+	Cut           bool // the sound broke off in it: what it says is asked back
+	Echo          bool // it is the program's own voice
 }
 
 // Record is one entry to be logged. Seq is the number that the log will give it.

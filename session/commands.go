@@ -103,11 +103,11 @@ func (t *turn) status() {
 }
 
 func (t *turn) howLong() {
-	if len(t.call.timers) == 0 {
+	list := t.call.running()
+	if len(list) == 0 {
 		t.say("no_timer", nil)
-		return
 	}
-	for _, timer := range t.call.timers {
+	for _, timer := range list {
 		t.say("timer_left", prompts.Args{"What": capital(timer.Text), "For": prompts.Duration(timer.Until.Sub(t.at))})
 	}
 }

@@ -78,7 +78,7 @@ func (c *Call) decide(u Utterance) decision {
 		switch {
 		case it.Reading != nil && !c.know.Catalogue.Plausible(*it.Reading):
 			d.ask = append(d.ask, c.askImplausible(it))
-		case u.Certainty < c.needed(it):
+		case u.Certainty < c.needed(it), u.Cut && (it.Command == nil || it.Command.Number != nil):
 			d.ask = append(d.ask, c.askConfirm(it))
 		default:
 			d.record = append(d.record, it)

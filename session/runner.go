@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"callout/joblog"
+	"callout/prompts"
 )
 
 // Log keeps entries. Append returns once the entry is safe on disk.
@@ -61,6 +62,14 @@ func (r *Runner) Tick(ctx context.Context, at time.Time) error {
 	}
 	return r.do(ctx)(r.call.Tick(at))
 }
+
+// Tell says a phrase of the book.
+func (r *Runner) Tell(ctx context.Context, at time.Time, phrase string, args prompts.Args) error {
+	return r.do(ctx)(r.call.Tell(at, phrase, args))
+}
+
+// Through puts something between the runner and its log, to time it.
+func (r *Runner) Through(wrap func(Log) Log) { r.log = wrap(r.log) }
 
 // do logs the records, then shows them. The whole turn is in the log before
 // the first of it is shown.

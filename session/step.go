@@ -1,7 +1,10 @@
 package session
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
+	"slices"
 	"time"
 
 	"callout/catalogue"
@@ -86,12 +89,12 @@ func (c *Call) Resume(at time.Time) ([]Record, error) {
 func (c *Call) Tick(at time.Time) ([]Record, error) {
 	t := c.begin(at)
 	due := false
-	for id, timer := range c.timers {
+	for _, timer := range c.running() {
 		if timer.Until.After(t.at) {
-			continue
+			break
 		}
 		due = true
-		t.emit(joblog.Timer{Timer: id, Text: timer.Text, Event: joblog.TimerDone, Until: timer.Until})
+		t.emit(joblog.Timer{Timer: timer.Timer, Text: timer.Text, Event: joblog.TimerDone, Until: timer.Until})
 		t.say("timer_due", prompts.Args{"What": timer.Text})
 	}
 	if due && !c.closed {
@@ -100,14 +103,31 @@ func (c *Call) Tick(at time.Time) ([]Record, error) {
 	return t.end()
 }
 
+// Tell says a phrase of the book that no utterance asked for, such as that the
+// microphone is gone. After the job was signed off it says nothing.
+func (c *Call) Tell(at time.Time, phrase string, args prompts.Args) ([]Record, error) {
+	if c.closed {
+		return nil, nil
+	}
+	t := c.begin(at)
+	t.say(phrase, args)
+	return t.end()
+}
+
 // NextDue is the moment of the earliest running timer; ok is false if none runs.
 func (c *Call) NextDue() (due time.Time, ok bool) {
-	for _, timer := range c.timers {
-		if !ok || timer.Until.Before(due) {
-			due, ok = timer.Until, true
-		}
+	list := c.running()
+	if len(list) == 0 {
+		return time.Time{}, false
 	}
-	return due, ok
+	return list[0].Until, true
+}
+
+// running lists the timers, the earliest first.
+func (c *Call) running() []joblog.Timer {
+	return slices.SortedFunc(maps.Values(c.timers), func(a, b joblog.Timer) int {
+		return cmp.Or(a.Until.Compare(b.Until), cmp.Compare(a.Timer, b.Timer))
+	})
 }
 
 // ErrClosed is returned for an utterance after the job was signed off.
@@ -124,6 +144,8 @@ func (c *Call) Hear(u Utterance) ([]Record, error) {
 		Engine: u.Engine, DurationMS: u.Duration.Milliseconds(), Audio: u.Audio, AudioSHA256: u.AudioSHA256})
 	d := c.decide(u)
 	switch {
+	case u.Echo:
+		t.ignore(h, "its own voice")
 	case c.deaf && !d.commands("listen"):
 		t.ignore(h, "not listening")
 	case d.answer != nil:
@@ -400,9 +422,9 @@ func (t *turn) timers(a diagnose.Assessment) {
 		}
 		t.emit(joblog.Said{Text: line.Text, Way: way})
 	}
-	for id, running := range c.timers {
-		if !wanted[id] && id != reminder {
-			t.emit(joblog.Timer{Timer: id, Text: running.Text, Event: joblog.TimerCancelled, Until: running.Until})
+	for _, running := range c.running() {
+		if !wanted[running.Timer] && running.Timer != reminder {
+			t.emit(joblog.Timer{Timer: running.Timer, Text: running.Text, Event: joblog.TimerCancelled, Until: running.Until})
 		}
 	}
 }

@@ -1,0 +1,311 @@
+package live
+
+import (
+	"context"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"callout/audio"
+	"callout/joblog"
+	"callout/session"
+)
+
+// Voice turns a text into mono sound at a speed in words a minute. It is called
+// from a goroutine of its own, one call at a time.
+type Voice interface {
+	Synthesise(ctx context.Context, text string, rate int) (audio.Clip, error)
+}
+
+// Loudspeaker plays mono samples. PlayTold returns when they were heard, or
+// with the context's error once a sound that ctx cut off is silent; it calls
+// begun with the moment at which the first sample was taken.
+type Loudspeaker interface {
+	PlayTold(ctx context.Context, samples []float32, rate int, begun func(time.Time)) error
+}
+
+// keep says what becomes of a sentence that somebody speaks over.
+type keep int
+
+const (
+	// drop: it is not said again once the technician got an answer.
+	drop keep = iota
+	// again: it is said again after the answer, unless that replaces it.
+	again
+	// always: it is not cut off.
+	always
+)
+
+// sentence is one piece of speech, from the queue to the loudspeaker.
+type sentence struct {
+	id     int
+	text   string
+	keep   keep
+	step   bool // part of "Next: ..."
+	clip   audio.Clip
+	voiced bool
+	asked  bool // the voice was given it
+	failed int  // times that the loudspeaker failed with it
+	turn   *Timing
+}
+
+// mouth is what is to be said. Only the loop touches it; the goroutines of
+// voice and loudspeaker get copies and send events.
+type mouth struct {
+	speakable func(string) string
+	rate      int     // words a minute
+	gain      float64 // 1 is as synthesised
+	lastID    int
+	queue     []*sentence // the first may be playing
+	playing   bool
+	cutting   bool // the one that plays was told to stop
+	cancel    context.CancelFunc
+	held      []*sentence // cut off or overtaken, waiting for what the technician says
+	said      []*sentence // of this turn, spoken to the end; for louder, slower
+
+	cautions map[string]bool
+	lastNext string
+	lastAsk  string
+	timerDue string
+}
+
+var sentenceEnd = regexp.MustCompile(`[.?!]["')]?\s+`)
+
+// sentences cuts a text after each full stop, question and exclamation mark
+// that a space follows.
+func sentences(text string) []string {
+	var list []string
+	for len(text) > 0 {
+		end := sentenceEnd.FindStringIndex(text)
+		if end == nil {
+			break
+		}
+		list = append(list, strings.TrimSpace(text[:end[1]]))
+		text = text[end[1]:]
+	}
+	if text = strings.TrimSpace(text); text != "" {
+		list = append(list, text)
+	}
+	return list
+}
+
+// show takes a record of the session and queues what is to be spoken.
+func (m *mouth) show(r session.Record, turn *Timing) {
+	switch b := r.Body.(type) {
+	case joblog.Caution:
+		m.cautions[b.Say] = true
+	case joblog.Next:
+		m.lastNext = b.Say
+		m.held = slices.DeleteFunc(m.held, func(s *sentence) bool { return s.step }) // there is a newer one
+	case joblog.Question:
+		m.lastAsk = b.Say
+	case joblog.Timer:
+		if b.Event == joblog.TimerDone {
+			m.timerDue = b.Text
+		}
+	case joblog.Said:
+		if b.Way != joblog.Spoken {
+			return
+		}
+		k, step := m.sort(b.Text)
+		for _, text := range sentences(b.Text) {
+			m.lastID++
+			m.queue = append(m.queue, &sentence{id: m.lastID, text: m.speakable(text), keep: k, step: step, turn: turn})
+			turn = nil // the first sentence of a turn is timed
+		}
+	}
+}
+
+// sort says what a line is by the records that came before it: a caution, a
+// step, a question, a timer, or an answer.
+func (m *mouth) sort(text string) (k keep, step bool) {
+	for c := range m.cautions {
+		if c != "" && strings.Contains(text, c) {
+			return always, false
+		}
+	}
+	folded := strings.ToLower(text)
+	has := func(part string) bool { return part != "" && strings.Contains(folded, strings.ToLower(part)) }
+	switch {
+	case has(m.lastNext):
+		return again, true
+	case has(m.lastAsk), has(m.timerDue):
+		return again, false
+	}
+	return drop, false
+}
+
+// interrupt stops what may be stopped, and keeps it back.
+func (m *mouth) interrupt() {
+	var stay []*sentence
+	for i, s := range m.queue {
+		switch {
+		case s.keep == always:
+			stay = append(stay, s)
+		case i == 0 && m.playing:
+			if !m.cutting {
+				m.cutting = true
+				m.cancel()
+				m.held = append(m.held, s)
+			}
+			stay = append(stay, s) // leaves the queue once it is silent
+		default:
+			m.held = append(m.held, s)
+		}
+	}
+	m.queue = stay
+}
+
+// answered tells that the technician got an answer to what was spoken over the
+// prompt: what must still be said follows it. Hush drops that, too.
+func (m *mouth) answered(hush bool) {
+	for _, s := range m.held {
+		if s.keep == again && !hush {
+			m.queue = append(m.queue, m.fresh(s))
+		}
+	}
+	m.held = nil
+}
+
+// resume says again what was spoken over by mistake: it was no callout.
+func (m *mouth) resume() {
+	held := make([]*sentence, 0, len(m.held)+len(m.queue))
+	for _, s := range m.held {
+		held = append(held, m.fresh(s))
+	}
+	m.held = nil
+	n := 0
+	if m.playing {
+		n = 1
+	}
+	m.queue = slices.Insert(m.queue, n, held...)
+}
+
+// fresh is s to be said from its start.
+func (m *mouth) fresh(s *sentence) *sentence {
+	m.lastID++
+	return &sentence{id: m.lastID, text: s.text, keep: s.keep, step: s.step}
+}
+
+// revoice forgets the sound of what waits, after the voice or its speed changed.
+func (m *mouth) revoice() {
+	for i, s := range m.queue {
+		if i > 0 || !m.playing {
+			m.queue[i] = m.fresh(s)
+		}
+	}
+}
+
+const (
+	louderBy   = 1.6 // 4 dB
+	mostGain   = 6.0
+	leastGain  = 0.15
+	slowerBy   = 0.85
+	mostRate   = 380
+	leastRate  = 90
+	maxRetries = 40
+)
+
+// command does what is asked of the voice. It reports whether the command was
+// one for the voice.
+func (m *mouth) command(id string) (mine bool) {
+	switch id {
+	case "stop":
+		m.interrupt()
+		m.held = nil
+		return true
+	case "louder":
+		m.gain = min(mostGain, m.gain*louderBy)
+	case "softer":
+		m.gain = max(leastGain, m.gain/louderBy)
+	case "slower":
+		m.rate = max(leastRate, int(float64(m.rate)*slowerBy))
+	case "faster":
+		m.rate = min(mostRate, int(float64(m.rate)/slowerBy))
+	default:
+		return false
+	}
+	m.revoice()
+	if len(m.held) == 0 && len(m.queue) == 0 { // let it be heard
+		for _, s := range m.said {
+			m.queue = append(m.queue, m.fresh(s))
+		}
+	}
+	return true
+}
+
+// loud brings samples to the gain. Above full scale they bend, so that a loud
+// voice grows dull before it rattles.
+func loud(samples []float32, gain float64) []float32 {
+	if gain == 1 {
+		return samples
+	}
+	out := make([]float32, len(samples))
+	for i, s := range samples {
+		v := float64(s) * gain
+		if a := abs(v); a > 0.7 {
+			v = v / a * (0.7 + 0.3*(a-0.7)/(a-0.7+0.3))
+		}
+		out[i] = float32(v)
+	}
+	return out
+}
+
+func abs(v float64) float64 {
+	if v < 0 {
+		return -v
+	}
+	return v
+}
+
+// voiced is an event: the voice has a sentence's sound.
+type voiced struct {
+	id   int
+	clip audio.Clip
+	err  error
+	took time.Duration
+}
+
+// begun and ended are events of the loudspeaker.
+type begun struct {
+	id int
+	at time.Time
+}
+
+type ended struct {
+	id  int
+	err error
+}
+
+// cache keeps the sound of sentences that are said often.
+type cache struct {
+	order []string
+	clips map[string]audio.Clip
+	size  int
+}
+
+const cacheSize = 60 * 22050 * 4 // samples: about four minutes
+
+func (c *cache) get(key string) (audio.Clip, bool) {
+	clip, ok := c.clips[key]
+	if ok {
+		i := slices.Index(c.order, key)
+		c.order = append(slices.Delete(c.order, i, i+1), key)
+	}
+	return clip, ok
+}
+
+func (c *cache) put(key string, clip audio.Clip) {
+	if _, ok := c.clips[key]; ok || len(clip.Samples) > cacheSize/4 {
+		return
+	}
+	c.clips[key] = clip
+	c.order = append(c.order, key)
+	c.size += len(clip.Samples)
+	for c.size > cacheSize {
+		c.size -= len(c.clips[c.order[0]].Samples)
+		delete(c.clips, c.order[0])
+		c.order = c.order[1:]
+	}
+}

@@ -55,8 +55,8 @@ type shownReading struct {
 type shownRepair struct {
 	Seq          uint64
 	What, Part   string
-	Proved       bool
-	Proof        string
+	Proved       bool // by all that was read for it so far
+	Proofs       []string
 	ProofReading []string
 }
 
@@ -320,7 +320,8 @@ func (t *teller) proof(v *event, b joblog.Proof) {
 		return
 	}
 	r := &t.out.Repairs[i]
-	r.Proved, r.Proof = b.Proved, b.Because
+	r.Proved = b.Proved && (r.Proved || len(r.Proofs) == 0)
+	r.Proofs = append(r.Proofs, b.Because)
 	for _, seq := range b.Entries {
 		r.ProofReading = append(r.ProofReading, t.readings[seq]...)
 	}

@@ -112,6 +112,9 @@ func (c *command) run(do func(cmd *cobra.Command, s *Store, folder string) error
 			store = filepath.Join(folder, indexName)
 		}
 		s, err := Open(cmd.Context(), store)
+		if err != nil && c.store == "" {
+			return fmt.Errorf("%w; name another place with --store", err)
+		}
 		if err != nil {
 			return err
 		}

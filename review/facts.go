@@ -80,8 +80,9 @@ type fold struct {
 	repaired bool // since the verdict that stands
 	repairs  map[uint64]joblog.Repair
 	order    []uint64
-	readings []string // of the evidence, as words
-	proposed bool     // a compressor's replacement
+	proved   map[uint64]bool // by repair: what its last proof said
+	readings []string        // of the evidence, as words
+	proposed bool            // a compressor's replacement
 }
 
 // A compressor is condemned when this part is fitted, or this repair proposed.
@@ -90,7 +91,13 @@ const (
 	compressorRepair = "replace_compressor"
 )
 
-func newFold() *fold { return &fold{repairs: map[uint64]joblog.Repair{}} }
+// An unproved repair's caution is given where what was measured did not earn
+// the part.
+const unearned = "unproved_repair"
+
+func newFold() *fold {
+	return &fold{repairs: map[uint64]joblog.Repair{}, proved: map[uint64]bool{}}
+}
 
 func (f *fold) find(q Question, seq uint64, format string, args ...any) {
 	f.Findings = append(f.Findings, Finding{q, seq, fmt.Sprintf(format, args...)})
@@ -122,6 +129,9 @@ func (f *fold) add(e joblog.Entry) error {
 	case joblog.Caution:
 		if b.Broken {
 			f.find(Safety, e.Seq, "%s", b.Say)
+		}
+		if b.Caution == unearned {
+			f.find(Unproved, e.Seq, "%s", b.Say)
 		}
 	case joblog.Assessment:
 		f.assessment(e.Seq, b)
@@ -201,11 +211,8 @@ func (f *fold) proof(seq uint64, b joblog.Proof) {
 	if !ok {
 		return
 	}
-	if b.Proved {
-		delete(f.repairs, b.Repair)
-		return
-	}
-	if r.Fault != "" {
+	f.proved[b.Repair] = b.Proved
+	if !b.Proved && r.Fault != "" {
 		f.find(Overturned, seq, "%s did not mend it: %s", plain(r.Repair), b.Because)
 	}
 }
@@ -222,8 +229,12 @@ func (f *fold) facts() Facts {
 	out := f.Facts
 	out.Findings = slices.Clone(f.Findings)
 	out.Words = f.words.String()
-	for _, seq := range f.order {
-		if r, open := f.repairs[seq]; open && r.Part != "" {
+	for i, seq := range f.order {
+		r := f.repairs[seq]
+		// The sign-off says whether everything that the last repair has to prove
+		// was read.
+		proved := f.proved[seq] && (!f.Closed || f.Proved || i < len(f.order)-1)
+		if !proved && r.Part != "" {
 			what := "no proof of " + plain(r.Repair)
 			if !f.Closed {
 				what += ", the job is not signed off"

@@ -333,8 +333,8 @@ func (in ingestion) store(ctx context.Context, f logFile, l *log, have uint64) e
 		heard = excluded.heard, recorded = excluded.recorded, asked = excluded.asked, ignored = excluded.ignored,
 		retracted = excluded.retracted, verdict = excluded.verdict, outcome = excluded.outcome, proved = excluded.proved`,
 		x.Job, in.source, f.dir, text(x.Unit), text(x.Technician), text(x.Complaint), text(x.Program), x.Knowledge, micros(x.Opened), micros(x.Last),
-		x.Opened.Format("2006-01"), x.Took().Milliseconds(), flag(x.Closed), l.state, l.damage, x.Entries, x.Head,
-		x.Heard, x.Recorded, x.Asked, x.Ignored, x.Retracted, text(x.Verdict), text(x.Outcome), flag(x.Proved)); err != nil {
+		x.Opened.Format("2006-01"), x.Took().Milliseconds(), bit(x.Closed), l.state, l.damage, x.Entries, x.Head,
+		x.Heard, x.Recorded, x.Asked, x.Ignored, x.Retracted, text(x.Verdict), text(x.Outcome), bit(x.Proved)); err != nil {
 		return err
 	}
 	if err := in.exec(ctx, `INSERT INTO words (job, said) VALUES (?,?) ON CONFLICT (job) DO UPDATE SET said = excluded.said`, x.Job, x.Words); err != nil {
@@ -359,7 +359,7 @@ func text(s string) string { return strings.ReplaceAll(s, "\x00", "\uFFFD") }
 
 func micros(t time.Time) int64 { return t.UnixMicro() }
 
-func flag(b bool) int64 {
+func bit(b bool) int64 {
 	if b {
 		return 1
 	}

@@ -179,7 +179,12 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 	switch quantity + " " + place {
 	case "voltage disconnect_line":
 		return number(r.atPull), true
-	case "voltage disconnect_load", "voltage contactor_line":
+	case "voltage disconnect_load":
+		if p.wireOff == "line" {
+			return number(r.afterPull), true
+		}
+		return number(w.loaded(r)), true
+	case "voltage contactor_line":
 		return number(w.loaded(r)), true
 	case "voltage leg_to_leg":
 		return number(r.line), true
@@ -342,11 +347,8 @@ func (w *World) poleDrop(r *running, pole int) Answer {
 		}
 		return number(0)
 	}
-	if (w.p.poleOpen || w.p.contactWire != "tight") && pole == 0 {
-		if w.p.poleOpen {
-			return number(r.line)
-		}
-		return number(0)
+	if w.p.poleOpen && pole == 0 {
+		return number(r.line)
 	}
 	return number(r.amps * w.p.poleOhms[pole])
 }

@@ -80,8 +80,10 @@ var faultTable = map[string]faultKind{
 	"contactor_drop": {7, always, []string{"replace_contactor"}, false, func(w *World, p *parts, s setting) {
 		p.poleOhms[0] = scale(s.bad, 0.25, 1.5)
 	}},
-	"contactor_welded":         {4, always, []string{"replace_contactor"}, false, func(w *World, p *parts, s setting) { p.welded = true }},
-	"contactor_terminal_burnt": {6, always, []string{"repair_terminal"}, false, func(w *World, p *parts, s setting) { p.contactWire = pickWay(s.way, "broken", "burnt") }},
+	"contactor_welded": {4, always, []string{"replace_contactor"}, false, func(w *World, p *parts, s setting) { p.welded = true }},
+	"contactor_terminal_burnt": {6, always, []string{"repair_terminal"}, false, func(w *World, p *parts, s setting) {
+		p.contactWire, p.wireOff = pickWay(s.way, "broken", "burnt"), pickWay(s.bad, "line", "load", "compressor")
+	}},
 
 	// Capacitors and start gear.
 	"run_capacitor_failed": {75, always, []string{"replace_run_capacitor"}, false, func(w *World, p *parts, s setting) {

@@ -63,6 +63,7 @@ type parts struct {
 	worn        bool // rattles
 	plugLook    string
 	contactWire string // connection at the contactor
+	wireOff     string // which wire is off there: "line", "load" (both motors), "compressor", or none
 	pullLook    string // connection at the disconnect
 
 	// Motors.

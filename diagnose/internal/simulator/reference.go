@@ -16,22 +16,31 @@ type Case struct {
 	out     []uint8
 }
 
-// Sample draws n calls with seeds from first on and asks every probe of each.
-func Sample(first uint64, n int, s Setup) []Case {
-	index := make([]map[string]uint8, len(probes()))
-	for i := range index {
-		index[i] = map[string]uint8{"": 0}
+// A Sampler turns calls into cases. Cases of one sampler can be compared: they
+// number the classes of answers alike.
+type Sampler struct{ index []map[string]uint8 }
+
+// NewSampler has seen no answers yet.
+func NewSampler() *Sampler {
+	s := &Sampler{index: make([]map[string]uint8, len(probes()))}
+	for i := range s.index {
+		s.index[i] = map[string]uint8{"": 0}
 	}
+	return s
+}
+
+// Draw makes n calls with seeds from first on and asks every probe of each.
+func (s *Sampler) Draw(first uint64, n int, setup Setup) []Case {
 	cases := make([]Case, n)
 	for k := range cases {
 		seed := first + uint64(k)
-		w := NewCall(seed, s)
+		w := NewCall(seed, setup)
 		c := Case{truth: truthOf(w.Faults), arrival: arrival(w)}
-		for i, class := range outcomes(func() *World { return NewCall(seed, s) }) {
-			if _, ok := index[i][class]; !ok {
-				index[i][class] = uint8(len(index[i]))
+		for i, class := range outcomes(func() *World { return NewCall(seed, setup) }) {
+			if _, ok := s.index[i][class]; !ok {
+				s.index[i][class] = uint8(len(s.index[i]))
 			}
-			c.out = append(c.out, index[i][class])
+			c.out = append(c.out, s.index[i][class])
 		}
 		cases[k] = c
 	}
@@ -67,9 +76,6 @@ type node struct {
 	next   map[uint8]*node
 }
 
-// stopAt is the belief at which an answer is given.
-const stopAt = 0.95
-
 // grower grows trees over a sample.
 type grower struct {
 	cases  []Case
@@ -77,13 +83,15 @@ type grower struct {
 	depth  int // look-ahead
 	width  int // candidates tried at each step of it
 	owes   []int
+	stop   float64 // the belief at which an answer is given
 }
 
 // Grow builds a policy. The choosers: "textbook" asks in a fixed order,
 // "greedy" by information gain, "search" by look-ahead over the most
-// informative questions with greedy play beyond it.
+// informative questions with greedy play beyond it, "everything" by information
+// gain until nothing is left to tell.
 func Grow(name string, cases []Case) *Policy {
-	g := &grower{cases: cases, owes: owed()}
+	g := &grower{cases: cases, owes: owed(), stop: 0.95}
 	switch name {
 	case "textbook":
 		order := textbook()
@@ -97,6 +105,8 @@ func Grow(name string, cases []Case) *Policy {
 		}
 	case "greedy":
 		g.choose = (*grower).greedy
+	case "everything":
+		g.choose, g.stop = (*grower).greedy, 1
 	case "search":
 		g.choose, g.depth, g.width = (*grower).search, 2, 5
 	}
@@ -114,7 +124,7 @@ func Grow(name string, cases []Case) *Policy {
 func (g *grower) grow(set []int32, asked []bool) *node {
 	answer, share := g.top(set)
 	n := &node{answer: answer, probe: -1, owed: g.debt(answer, asked)}
-	if share >= stopAt {
+	if share >= g.stop {
 		return n
 	}
 	i := g.choose(g, set, asked)
@@ -234,7 +244,7 @@ func (g *grower) search(set []int32, asked []bool) int {
 // debt of the protocol included.
 func (g *grower) lookAhead(set []int32, asked []bool, depth int) (int, float64) {
 	answer, share := g.top(set)
-	if share >= stopAt {
+	if share >= g.stop {
 		return -1, float64(g.debt(answer, asked))
 	}
 	ranked := g.ranked(set, asked)
@@ -297,14 +307,21 @@ func (g *grower) debt(answer string, asked []bool) int {
 	return n
 }
 
-// Score plays a policy over unseen cases: share right, mean tests, and the
-// tests of each case.
-func (p *Policy) Score(cases []Case) (right, tests float64, each []int) {
-	for _, c := range cases {
+// Played is one case played by a policy.
+type Played struct {
+	Truth, Answer string
+	Right         bool // the same repairs put it right
+	Tests         int
+}
+
+// Play plays a policy over cases that it has not seen.
+func (p *Policy) Play(cases []Case) []Played {
+	out := make([]Played, len(cases))
+	for k, c := range cases {
 		n := p.roots[c.arrival]
-		asked := 0
+		out[k].Truth = c.truth
 		for n != nil && n.probe >= 0 {
-			asked++
+			out[k].Tests++
 			next := n.next[c.out[n.probe]]
 			if next == nil {
 				break // an answer never met: the best belief so far
@@ -312,15 +329,32 @@ func (p *Policy) Score(cases []Case) (right, tests float64, each []int) {
 			n = next
 		}
 		if n != nil {
-			asked += n.owed
-			if n.answer == c.truth {
-				right++
-			}
+			out[k].Tests += n.owed
+			out[k].Answer = n.answer
+			out[k].Right = sameRepairs(n.answer, c.truth)
 		}
-		each = append(each, asked)
-		tests += float64(asked)
 	}
-	return right / float64(len(cases)), tests / float64(len(cases)), each
+	return out
+}
+
+// sameRepairs says whether two sets of faults are put right by the same
+// repairs; where nothing is wrong it must be the same nothing.
+func sameRepairs(a, b string) bool {
+	if a == b {
+		return true
+	}
+	repairs := func(s string) string {
+		var list []string
+		for _, f := range strings.Split(s, "+") {
+			if Normal(f) {
+				return s
+			}
+			list = append(list, faultTable[f].mends...)
+		}
+		slices.Sort(list)
+		return strings.Join(slices.Compact(list), "+")
+	}
+	return repairs(a) == repairs(b)
 }
 
 // textbook is the order of a printed troubleshooting chart: call, power,

@@ -129,7 +129,10 @@ func (w *World) supply(r *running) {
 		r.leg2 = 0
 	}
 	r.afterPull = between(r.leg1, r.leg2)
-	r.line = r.afterPull
+	if p.wireOff == "line" {
+		r.leg2 = 0
+	}
+	r.line = between(r.leg1, r.leg2)
 }
 
 func (w *World) indoorSide(r *running) {
@@ -245,13 +248,16 @@ func (w *World) outdoorSide(r *running) {
 		r.sag = 0
 		return
 	}
-	if p.poleOpen || p.contactWire != "tight" {
+	if p.poleOpen {
 		return // one side never arrives
 	}
 	r.load = r.line
+	if p.wireOff == "load" {
+		return // at the contactor's terminals there are volts, beyond them none
+	}
 	series := p.sourceOhms + p.poleOhms[0] + p.poleOhms[1] + p.pullOhms
 	w.fanMotor(r)
-	if !w.plugOn || p.commonOpen {
+	if !w.plugOn || p.commonOpen || p.wireOff == "compressor" {
 		return
 	}
 	r.comp = r.load
@@ -292,6 +298,9 @@ func (w *World) outdoorSide(r *running) {
 		r.inrush = r.amps
 		r.comp = atMotor
 		r.load = r.line - in*series
+		if p.startOpen || p.startWire {
+			return // nothing flows through the capacitor
+		}
 		r.hermVolts = atMotor * 0.75
 		r.startAmps = w.hermNow() * u.CapHerm * 2 * math.Pi * 60 * 1e-6 * r.hermVolts
 		return

@@ -61,7 +61,8 @@ type Utterance struct {
 	Alternatives  []joblog.Alternative
 	Engine        string
 	Duration      time.Duration
-	Audio         string // file name in the job's audio folder, if kept
+	Sound         []float32 // at audio.Rate; nil if typed
+	Audio         string    // file name in the job's audio folder, if kept
 	AudioSHA256   string
 	Cut           bool // the sound broke off in it: what it says is asked back
 	Echo          bool // it is the program's own voice

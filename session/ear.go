@@ -30,7 +30,7 @@ func NewEar(r audio.Recogniser) *Ear {
 // Hear recognises one stretch of sound. Silence gives an utterance without
 // text and no error. At is the moment that the utterance ended.
 func (e *Ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (Utterance, error) {
-	u := Utterance{At: at, Source: joblog.Speech, Engine: e.recogniser.Engine(), Duration: sound.Duration()}
+	u := Utterance{At: at, Source: joblog.Speech, Engine: e.recogniser.Engine(), Duration: sound.Duration(), Sound: sound.Samples}
 	t, err := e.recogniser.Recognise(ctx, sound, e.hints)
 	if errors.Is(err, audio.ErrNoSpeech) {
 		return u, nil

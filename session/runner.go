@@ -27,8 +27,17 @@ type Runner struct {
 	call    *Call
 	log     Log
 	outputs []Output
+	keep    Keep
+	unkept  bool // told that sound can't be kept
 	broken  error
 }
+
+// Keep stores the sound of the utterance that will be log entry seq, before
+// that entry is written, and returns its file name and SHA-256.
+type Keep func(seq uint64, sound []float32) (name, sum string, err error)
+
+// KeepSound makes the runner keep the sound of every utterance.
+func (r *Runner) KeepSound(k Keep) { r.keep = k }
 
 // NewRunner begins with a call whose log holds exactly the entries applied to it.
 func NewRunner(call *Call, log Log, outputs ...Output) *Runner {
@@ -52,7 +61,18 @@ func (r *Runner) Hear(ctx context.Context, u Utterance) error {
 	if err := r.Tick(ctx, u.At); err != nil {
 		return err
 	}
-	return r.do(ctx)(r.call.Hear(u))
+	var lost error
+	if r.keep != nil && len(u.Sound) > 0 {
+		u.Audio, u.AudioSHA256, lost = r.keep(r.call.Entries()+1, u.Sound)
+	}
+	if err := r.do(ctx)(r.call.Hear(u)); err != nil {
+		return err
+	}
+	if lost != nil && !r.unkept && !r.call.Closed() {
+		r.unkept = true
+		return r.Tell(ctx, u.At, "sound_not_kept", prompts.Args{"Why": lost.Error()})
+	}
+	return nil
 }
 
 // Tick tells what is due at the moment.

@@ -257,6 +257,28 @@ func TestTheLogIsTheState(t *testing.T) {
 	}
 }
 
+func TestSoundIsKeptBeforeItIsLogged(t *testing.T) {
+	b := newBench(t)
+	var fail error
+	b.r.KeepSound(func(seq uint64, sound []float32) (string, string, error) {
+		require.Equal(t, uint64(len(b.log.records)+1), seq, "not logged yet")
+		require.Len(t, sound, 3)
+		return "000009.flac", "abc", fail
+	})
+	hear := func() []Record {
+		before := len(b.out.records)
+		b.now = b.now.Add(5 * time.Second)
+		require.NoError(t, b.r.Hear(t.Context(), Utterance{At: b.now, Source: joblog.Speech, Text: "compressor amps forty seven", Certainty: 1, Sound: make([]float32, 3)}))
+		return b.out.records[before:]
+	}
+	h := bodies[joblog.Heard](hear())
+	assert.Equal(t, "000009.flac", h[0].Audio)
+	assert.Equal(t, "abc", h[0].AudioSHA256)
+	fail = errors.New("disk full.")
+	assert.Contains(t, spoken(hear()), "disk full", "told, once")
+	assert.NotContains(t, spoken(hear()), "disk full")
+}
+
 func TestEntriesMustComeInOrder(t *testing.T) {
 	c := NewCall(knowledge(t), Policy{})
 	require.Error(t, c.Apply(2, start, joblog.Note{Text: "early"}))

@@ -23,6 +23,8 @@ type settings struct {
 	VoiceRate  int     `mapstructure:"voice-rate"`
 	Speak      string  `mapstructure:"speak"`
 	Technician string  `mapstructure:"technician"`
+	KeepAudio  bool    `mapstructure:"keep-audio"`
+	AudioDays  int     `mapstructure:"audio-days"`
 	Ask        float64 `mapstructure:"ask"`
 	AskSafety  float64 `mapstructure:"ask-safety"`
 	Ignore     float64 `mapstructure:"ignore"`
@@ -46,6 +48,8 @@ func settingList() []setting {
 		{"voice-rate", 170, "speaking rate, words a minute"},
 		{"speak", "auto", "where speech goes: auto, device, file or off"},
 		{"technician", "", "your firm's code for the technician, for the job log"},
+		{"keep-audio", false, "keep what was said as FLAC beside the job log"},
+		{"audio-days", 90, "remove kept recordings after so many days; 0 keeps them"},
 		{"ask", 0.35, "ask back what was heard less surely than this (0 to 1)"},
 		{"ask-safety", 0.5, "the same for switching, proving and repairs"},
 		{"ignore", 0.05, "leave alone what was heard less surely than this"},
@@ -93,6 +97,8 @@ func settingFlags(f *pflag.FlagSet) {
 		switch v := s.value.(type) {
 		case string:
 			f.String(s.name, v, s.help)
+		case bool:
+			f.Bool(s.name, v, s.help)
 		case int:
 			f.Int(s.name, v, s.help)
 		case float64:
@@ -165,6 +171,9 @@ func (s settings) check() error {
 	if s.Threads < 0 || s.Threads > 64 {
 		errs = append(errs, fmt.Errorf("settings: threads is %d (from %s); it goes from 0 to 64", s.Threads, s.origin["threads"]))
 	}
+	if s.AudioDays < 0 {
+		errs = append(errs, fmt.Errorf("settings: audio-days is %d (from %s); it is 0 or more", s.AudioDays, s.origin["audio-days"]))
+	}
 	return errors.Join(errs...)
 }
 
@@ -176,6 +185,6 @@ func (s settings) policy() session.Policy {
 func (s settings) shown(name string) string {
 	return map[string]string{
 		"jobs": s.Jobs, "model": s.Model, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
-		"speak": s.Speak, "technician": s.Technician, "ask": fmt.Sprint(s.Ask), "ask-safety": fmt.Sprint(s.AskSafety), "ignore": fmt.Sprint(s.Ignore),
+		"speak": s.Speak, "technician": s.Technician, "keep-audio": fmt.Sprint(s.KeepAudio), "audio-days": fmt.Sprint(s.AudioDays), "ask": fmt.Sprint(s.Ask), "ask-safety": fmt.Sprint(s.AskSafety), "ignore": fmt.Sprint(s.Ignore),
 	}[name]
 }

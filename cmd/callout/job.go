@@ -6,11 +6,13 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"time"
 
+	"callout/audio/keep"
 	"callout/joblog"
 	"callout/session"
 )
@@ -43,6 +45,7 @@ func openJob(ctx context.Context, k *session.Knowledge, s settings, dir, engine 
 		return nil, nil, errors.Join(err, w.Close())
 	}
 	r := session.NewRunner(call, w, outputs...)
+	keepSound(r, s, w.Dir())
 	if err := r.Begin(ctx, at); err != nil {
 		return nil, nil, errors.Join(err, w.Close())
 	}
@@ -68,6 +71,7 @@ func resumeJob(ctx context.Context, k *session.Knowledge, s settings, dir string
 		}
 	}
 	r := session.NewRunner(call, w, outputs...)
+	keepSound(r, s, w.Dir())
 	if err := r.Resume(ctx, at); err != nil {
 		return nil, nil, errors.Join(err, w.Close())
 	}
@@ -80,4 +84,27 @@ func newJobID(at time.Time) string {
 	var b [4]byte
 	_, _ = rand.Read(b[:]) // it never fails
 	return at.UTC().Format("20060102-150405-") + hex.EncodeToString(b[:])
+}
+
+// keepSound stores utterances in the job's audio folder, if the settings say so.
+func keepSound(r *session.Runner, s settings, dir string) {
+	if !s.KeepAudio {
+		return
+	}
+	r.KeepSound(func(seq uint64, sound []float32) (string, string, error) {
+		name := fmt.Sprintf("%06d.flac", seq)
+		sum, err := keep.Save(filepath.Join(dir, joblog.AudioDir), name, sound)
+		if err != nil {
+			return "", "", err
+		}
+		return name, sum, nil
+	})
+}
+
+// sweepSound removes recordings whose time is over. A failure is told and stops
+// nothing.
+func sweepSound(s settings, complain io.Writer) {
+	if _, err := keep.Sweep(s.Jobs, joblog.AudioDir, s.AudioDays, time.Now()); err != nil {
+		fmt.Fprintln(complain, "callout:", err)
+	}
 }

@@ -57,6 +57,7 @@ as they did; without it the clips follow each other.`,
 			if asJSON {
 				view = newJSONView(k, cmd.OutOrStdout())
 			}
+			sweepSound(s, cmd.ErrOrStderr())
 			late := &lateOutput{}
 			begin := time.Now()
 			r, w, err := openJob(cmd.Context(), k, s, dir, engine.Engine(), begin, view, late)

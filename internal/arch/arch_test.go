@@ -61,6 +61,7 @@ func mayImport() map[string][]string {
 		"audio/whisper":     {"audio", "grammar", "weights"},
 		"audio/device":      {"audio"},
 		"audio/speech":      {"audio"},
+		"audio/keep":        {"audio"},
 		"audio/audiotest":   {"audio"},
 		"session":           {"audio", "catalogue", "diagnose", "grammar", "intents", "joblog", "prompts"},
 		"review":            {"catalogue", "diagnose", "joblog"},

@@ -188,8 +188,8 @@ func TestInABrowser(t *testing.T) {
 	v.look(server.URL + "/call/good")
 	assert.Greater(t, eval[float64](v, `document.querySelector("svg.probability").getBoundingClientRect().height`), 200.0)
 	assert.Equal(t, 4, eval[int](v, `document.querySelectorAll("svg.probability polyline").length`))
-	assert.Equal(t, 10, eval[int](v, `document.querySelectorAll("svg.probability rect.live, svg.probability rect.claimed, svg.probability rect.safe").length`),
-		"five states of power and of the capacitor")
+	assert.Equal(t, 8, eval[int](v, `document.querySelectorAll("svg.probability rect.live, svg.probability rect.claimed, svg.probability rect.safe").length`),
+		"four states of power and of the capacitor")
 }
 
 // The report becomes a PDF through the browser's print path, from the file.

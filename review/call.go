@@ -227,6 +227,7 @@ func (t *teller) callout(v *event, b joblog.Callout) {
 func (t *teller) keep(v *event, r joblog.Reading) {
 	s := shownReading{Seq: v.Seq, After: v.After, What: t.what(r.Quantity, r.Place), Value: t.value(r), reading: r}
 	if q, ok := t.words.Quantity(catalogue.QuantityID(r.Quantity)); ok && q.Kind == catalogue.Rated {
+		s.Source = "read off the nameplate or a label"
 		t.out.Nameplate = append(t.out.Nameplate, s)
 		return
 	}
@@ -239,6 +240,9 @@ func (t *teller) keep(v *event, r joblog.Reading) {
 // finish does what can only be done once all is known: a band may be told
 // after the reading that it is held against, and a reading struck later.
 func (t *teller) finish() {
+	if n := len(t.out.Repairs); n > 0 && t.out.Sign != nil && !t.out.Sign.Proved {
+		t.out.Repairs[n-1].Proved = false // not all that it has to prove was read
+	}
 	for _, list := range [][]shownReading{t.out.Nameplate, t.out.Measured} {
 		for i := range list {
 			list[i].Struck = t.struck[list[i].Seq]

@@ -178,24 +178,8 @@ func (c *charter) chart() chart {
 	for _, m := range c.marks {
 		out.Marks = append(out.Marks, mark{c.x(m.at), m.class, m.text})
 	}
-	for i, e := range c.energy {
-		end := c.last
-		if i+1 < len(c.energy) {
-			end = c.energy[i+1].at
-		}
-		x, w := c.x(e.at), max(round(c.x(end)-c.x(e.at)), 0.5)
-		outdoor := e.e.Outdoor
-		if outdoor == "" {
-			outdoor = "live"
-		}
-		capacitor := e.e.Capacitor
-		if capacitor == "" {
-			capacitor = "charged"
-		}
-		out.Bands = append(out.Bands,
-			band{0, x, w, safety(outdoor), plain(outdoor)},
-			band{1, x, w, safety(capacitor), plain(capacitor)})
-	}
+	out.Bands = append(c.stretches(0, "live", func(e joblog.Energy) string { return e.Outdoor }),
+		c.stretches(1, "charged", func(e joblog.Energy) string { return e.Capacitor })...)
 	for _, k := range c.order {
 		if len(out.Strips) < maxStrips {
 			if q, ok := c.words.Quantity(catalogue.QuantityID(strings.Split(k, "\x00")[0])); ok && q.Kind == catalogue.Rated {
@@ -205,6 +189,29 @@ func (c *charter) chart() chart {
 		}
 	}
 	return out
+}
+
+// stretches draws one part of the energy state: a band as long as it stays the
+// same. What is not known is the worst.
+func (c *charter) stretches(row int, worst string, part func(joblog.Energy) string) []band {
+	var bands []band
+	for i, e := range c.energy {
+		end := c.last
+		if i+1 < len(c.energy) {
+			end = c.energy[i+1].at
+		}
+		state := part(e.e)
+		if state == "" {
+			state = worst
+		}
+		x, text := c.x(e.at), plain(state)
+		if n := len(bands); n > 0 && bands[n-1].Text == text && c.x(end) >= bands[n-1].X {
+			bands[n-1].W = max(round(c.x(end)-bands[n-1].X), 0.5)
+			continue
+		}
+		bands = append(bands, band{row, x, max(round(c.x(end)-x), 0.5), safety(state), text})
+	}
+	return bands
 }
 
 // safety is the class that a state of energy is drawn in.
@@ -221,7 +228,7 @@ func safety(state string) string {
 func (c *charter) ticks() []tick {
 	whole := c.last.Sub(c.start)
 	var step time.Duration
-	for _, step = range []time.Duration{time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 30 * time.Minute,
+	for _, step = range []time.Duration{10 * time.Second, time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 30 * time.Minute,
 		time.Hour, 2 * time.Hour, 6 * time.Hour, 24 * time.Hour, 7 * 24 * time.Hour, 365 * 24 * time.Hour} {
 		if whole/step <= 12 {
 			break
@@ -230,6 +237,9 @@ func (c *charter) ticks() []tick {
 	var ts []tick
 	for d := time.Duration(0); d <= whole && len(ts) < 100; d += step {
 		label := fmt.Sprintf("%d min", int(d.Minutes()))
+		if step < time.Minute {
+			label = fmt.Sprintf("%d s", int(d.Seconds()))
+		}
 		if step >= time.Hour {
 			label = fmt.Sprintf("%d h", int(d.Hours()))
 		}

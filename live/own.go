@@ -20,15 +20,17 @@ type own struct {
 	coupling []float64 // learnt: dB by which the echo lies under what is played; a window
 	next     int
 	limit    float64 // dB, from coupling
+	spoken   int     // frames with somebody's voice in them
 	floor    float64 // power that the microphone gives when nothing is played
 }
 
 const (
 	ownStep    = 16 * time.Millisecond
 	ownReach   = 400 * time.Millisecond // sound system, room and their echo take no longer
-	ownMargin  = 6.0                    // dB over the loudest echo expected
+	ownMargin  = 9.0                    // dB over the usual echo of loud speech; its peaks are lower
 	ownWindow  = 256                    // frames learnt from: 8 s of speech
-	ownRank    = 0.95                   // the echo is under the limit in so many of them
+	ownRank    = 0.75                   // the echo is under the limit in so many of them
+	ownSpoken  = 4                      // of frames with somebody's voice in them, one in so many is learnt from
 	ownUnknown = 6.0                    // dB assumed until something was learnt: louder than was played
 	ownEnough  = 24                     // frames from which the limit is believed
 	ownRise    = 1.0116                 // by which the floor rises in a frame: 1.6 dB/s
@@ -66,18 +68,29 @@ func (o *own) heard(frame []float32, at time.Time) bool {
 		}
 		return true
 	}
-	echo := math.Max(p-o.floor, 1e-12)
+	other := p > o.floor+played*math.Pow(10, (o.limit+ownMargin)/10)
+	if other {
+		// Louder than the echo was: somebody speaks, or the loudspeaker was
+		// turned up. It is learnt from, but slowly.
+		if o.spoken++; o.spoken%ownSpoken != 0 {
+			return true
+		}
+	}
+	o.learn(decibels(math.Max(p-o.floor, 1e-12) / played))
+	return other
+}
+
+func (o *own) learn(coupling float64) {
 	if len(o.coupling) < ownWindow {
-		o.coupling = append(o.coupling, decibels(echo/played))
+		o.coupling = append(o.coupling, coupling)
 	} else {
-		o.coupling[o.next] = decibels(echo / played)
+		o.coupling[o.next] = coupling
 		o.next = (o.next + 1) % ownWindow
 	}
 	if len(o.coupling) >= ownEnough {
 		sorted := slices.Sorted(slices.Values(o.coupling))
 		o.limit = sorted[int(ownRank*float64(len(sorted)-1))]
 	}
-	return p > o.floor+played*math.Pow(10, (o.limit+ownMargin)/10)
 }
 
 // loudest is the power of the loudest stretch whose echo can be in a frame that

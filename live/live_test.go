@@ -99,17 +99,15 @@ func TestSpeakingOverAPromptStopsIt(t *testing.T) {
 		c.room.say("complaint no cooling")
 		c.quietFor(2 * time.Second)
 		c.room.say("what can i say") // a long answer
-		before := len(c.room.plays)
-		for len(c.room.plays) == before {
+		before := len(c.room.all())
+		for len(c.room.all()) == before {
 			time.Sleep(10 * time.Millisecond)
 		}
 		time.Sleep(time.Second)
 		spoke := time.Now()
 		c.room.say("note fan is loud today")
 		time.Sleep(500 * time.Millisecond)
-		c.room.mu.Lock()
-		cut := c.room.plays[before]
-		c.room.mu.Unlock()
+		cut := c.room.all()[before]
 		assert.True(t, cut.cut)
 		assert.Less(t, cut.end.Sub(spoke), 250*time.Millisecond)
 		c.quietFor(3 * time.Second)
@@ -127,19 +125,19 @@ func TestAPromptGoesOnAfterChatter(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		c := begin(t, nil)
 		c.quietFor(2 * time.Second)
-		before := len(c.room.plays)
+		before := len(c.room.all())
 		c.room.say("what can i say")
-		for len(c.room.plays) == before {
+		for len(c.room.all()) == before {
 			time.Sleep(10 * time.Millisecond)
 		}
 		time.Sleep(time.Second)
 		c.room.say("did you see the game")
 		c.quietFor(3 * time.Second)
 		require.ErrorIs(t, c.end(), context.Canceled)
-		first := c.room.plays[before]
+		first := c.room.all()[before]
 		assert.True(t, first.cut)
-		assert.Equal(t, first.text, c.room.plays[before+1].text)
-		assert.False(t, c.room.plays[before+1].cut)
+		assert.Equal(t, first.text, c.room.all()[before+1].text)
+		assert.False(t, c.room.all()[before+1].cut)
 	})
 }
 
@@ -159,7 +157,7 @@ func TestACautionIsNeverCutOff(t *testing.T) {
 		for _, want := range sentences(k.Book.Speakable(notice)) {
 			assert.Contains(t, c.room.spoken(), want)
 		}
-		for _, p := range c.room.plays {
+		for _, p := range c.room.all() {
 			if strings.Contains(k.Book.Speakable(notice), p.text) {
 				assert.False(t, p.cut, p.text)
 			}
@@ -175,30 +173,30 @@ func TestLouderSlowerAndStop(t *testing.T) {
 		c.quietFor(2 * time.Second)
 		c.room.say("complaint no cooling")
 		c.quietFor(2 * time.Second)
-		before := len(c.room.plays)
-		last := c.room.plays[before-1]
+		before := len(c.room.all())
+		last := c.room.all()[before-1]
 		c.room.say("louder")
 		c.quietFor(2 * time.Second)
-		require.Greater(t, len(c.room.plays), before, "it lets itself be heard")
-		again := c.room.plays[len(c.room.plays)-1]
+		require.Greater(t, len(c.room.all()), before, "it lets itself be heard")
+		again := c.room.all()[len(c.room.all())-1]
 		assert.Equal(t, last.text, again.text)
 		assert.Greater(t, again.gain, 1.3)
 		c.room.say("slower")
 		c.quietFor(2 * time.Second)
-		slow := c.room.plays[len(c.room.plays)-1]
+		slow := c.room.all()[len(c.room.all())-1]
 		assert.Greater(t, slow.end.Sub(slow.start), again.end.Sub(again.start)*11/10)
 		c.room.say("repeat")
 		c.quietFor(2 * time.Second)
-		assert.Equal(t, last.text, c.room.plays[len(c.room.plays)-1].text)
-		before = len(c.room.plays)
+		assert.Equal(t, last.text, c.room.all()[len(c.room.all())-1].text)
+		before = len(c.room.all())
 		c.room.say("what can i say")
-		for len(c.room.plays) == before {
+		for len(c.room.all()) == before {
 			time.Sleep(10 * time.Millisecond)
 		}
 		time.Sleep(300 * time.Millisecond)
 		c.room.say("stop")
 		c.quietFor(3 * time.Second)
-		assert.Len(t, c.room.plays, before+1, "and not a word more")
+		assert.Len(t, c.room.all(), before+1, "and not a word more")
 		require.ErrorIs(t, c.end(), context.Canceled)
 	})
 }
@@ -215,12 +213,12 @@ func TestTheOwnVoiceIsNoCallout(t *testing.T) {
 				c.quietFor(2 * time.Second)
 			}
 			assert.Len(t, logged[joblog.Heard](c.log), 3, "echo %v", echo)
-			for _, p := range c.room.plays {
+			for _, p := range c.room.all() {
 				assert.False(t, p.cut, "echo %v cuts %q", echo, p.text)
 			}
-			before := len(c.room.plays)
+			before := len(c.room.all())
 			c.room.say("what can i say")
-			for len(c.room.plays) == before {
+			for len(c.room.all()) == before {
 				time.Sleep(10 * time.Millisecond)
 			}
 			time.Sleep(1200 * time.Millisecond)
@@ -228,7 +226,7 @@ func TestTheOwnVoiceIsNoCallout(t *testing.T) {
 			c.quietFor(3 * time.Second)
 			require.ErrorIs(t, c.end(), context.Canceled)
 			if echo <= 0.1 { // 20 dB below the technician and less
-				assert.True(t, c.room.plays[before].cut, "echo %v", echo)
+				assert.True(t, c.room.all()[before].cut, "echo %v", echo)
 			}
 		})
 	}

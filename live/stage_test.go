@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -218,6 +219,13 @@ func (r *room) spoken() []string {
 		}
 	}
 	return list
+}
+
+// all lists everything that was played, whole or not.
+func (r *room) all() []played {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return slices.Clone(r.plays)
 }
 
 // memory is a log in memory.

@@ -11,20 +11,24 @@ import (
 
 // candidate is a test that could be done next.
 type candidate struct {
-	test  int
-	cost  float64 // minutes, with the way to its energy state and its hazard
-	path  []int
-	after time.Duration // to wait before it
-	left  float64       // expected cost that is left once it is answered
+	test   int
+	cost   float64 // minutes, with the way to its energy state and its hazard
+	before int     // the test that must be answered first, or -1
+	path   []int
+	after  time.Duration // to wait before it
+	left   float64       // expected cost that is left once it is answered
 }
 
 // The prices that make a choice, in minutes of a technician's time. Common
 // practice, no source; the order of choices hardly depends on them.
 const (
-	perBit    = 7.0  // what one bit of doubt costs to clear, a few cheap tests
+	perBit    = 9.0  // what one bit of doubt costs to clear, a few cheap tests
+	asking    = 1.5  // what every question costs, however quick its answer
 	callBack  = 90.0 // a second visit
 	liveRisk  = 1.0  // each reading on a live unit
 	fetchMore = 0.8  // each further reading of one test
+	turning   = 5.0  // from a unit made safe back to a live one
+	tells     = 0.15 // a test that takes less off the expected cost tells nothing
 	waiting   = 0.35 // a minute of waiting, in which other work can be done
 )
 
@@ -41,9 +45,25 @@ func (v *view) available(i int) bool {
 	case len(v.k.after[i]) > 0 && !v.anyHolds(v.k.after[i]):
 		return false
 	case t.Condition != "" && !v.condition(t.Condition):
-		return false
+		return v.opens(t.Condition) >= 0
 	}
 	return true
+}
+
+// opens finds the cheapest test that could still show a condition to hold, or
+// -1 where its tests have been answered and it doesn't.
+func (v *view) opens(id string) int {
+	at := -1
+	for _, c := range v.k.conds[v.k.condAt[id]].any {
+		if o := &v.epochs[v.s.epoch][c.test]; o.done && !o.again {
+			return -1
+		}
+		t := &v.k.tests[c.test]
+		if !v.s.cannot[c.test] && v.applies(t) && (at < 0 || t.Minutes < v.k.tests[at].Minutes) {
+			at = c.test
+		}
+	}
+	return at
 }
 
 // applies reports whether a test belongs to this kind of unit and season.
@@ -112,9 +132,17 @@ func (v *view) candidates() []candidate {
 
 func (v *view) candidate(i int) candidate {
 	t := &v.k.tests[i]
-	c := candidate{test: i, cost: t.Minutes, path: v.k.path(v.s.energy, t.State)}
+	c := candidate{test: i, before: -1, cost: t.Minutes + asking, path: v.k.path(v.s.energy, t.State)}
+	if t.Condition != "" && !v.condition(t.Condition) {
+		if c.before = v.opens(t.Condition); c.before >= 0 {
+			c.cost += v.k.tests[c.before].Minutes + asking
+		}
+	}
 	for _, at := range c.path {
 		c.cost += v.k.energy.Steps[at].Minutes
+	}
+	if live := v.k.energy.States[v.k.stateAt[t.State]].Live; live && v.s.energy.off() {
+		c.cost += turning // it has to be made safe again later
 	}
 	if v.k.energy.States[v.k.stateAt[t.State]].Live && t.Tolerance != nil {
 		c.cost += liveRisk
@@ -220,12 +248,13 @@ func (v *view) priceNow(hs []hypothesis, parts []float64) float64 {
 	return price(mass, most, xlogx, part)
 }
 
-// best picks the test of least expected total cost: its own cost, and what is
-// then left, looking one test further for the most promising. gain is what it
-// saves against deciding now.
-func (v *view) best(cs []candidate) (c candidate, gain float64, ok bool) {
+// best picks the test that takes the most off the expected cost for each minute
+// it takes itself, looking one test further for the most promising. Stopping
+// is no choice while no verdict is earned, so that a small gain is still worth
+// its minutes; ok is false where no test would tell anything more.
+func (v *view) best(cs []candidate) (c candidate, ok bool) {
 	if len(cs) == 0 {
-		return candidate{}, 0, false
+		return candidate{}, false
 	}
 	hs := v.leading(48, 0.997)
 	parts := make([]float64, len(hs))
@@ -236,22 +265,34 @@ func (v *view) best(cs []candidate) (c candidate, gain float64, ok bool) {
 	for i := range cs {
 		cs[i].left = v.expected(cs[i].test, hs, parts)
 	}
-	sort.SliceStable(cs, func(i, j int) bool { return cs[i].cost+cs[i].left < cs[j].cost+cs[j].left })
-	const deep, wide = 5, 10
-	at, least := 0, math.Inf(1)
-	for i := 0; i < min(deep, len(cs)); i++ {
-		if total := cs[i].cost + v.further(cs[i], cs[:min(wide, len(cs))], hs, parts); total < least-1e-9 {
-			at, least = i, total
+	telling := cs[:0]
+	for _, c := range cs {
+		if now-c.left > tells {
+			telling = append(telling, c)
 		}
 	}
-	return cs[at], now - least, true
+	if cs = telling; len(cs) == 0 {
+		return candidate{}, false
+	}
+	rate := func(c candidate) float64 { return (now - c.left) / c.cost }
+	sort.SliceStable(cs, func(i, j int) bool { return rate(cs[i]) > rate(cs[j]) })
+	const deep, wide = 5, 10
+	at, most := 0, math.Inf(-1)
+	for i := 0; i < min(deep, len(cs)); i++ {
+		if r := v.further(cs[i], cs[:min(wide, len(cs))], now, hs, parts); r > most+1e-9 {
+			at, most = i, r
+		}
+	}
+	return cs[at], true
 }
 
-// further is the price left after a test and the best test that follows it.
-func (v *view) further(c candidate, next []candidate, hs []hypothesis, parts []float64) float64 {
+// further is the rate, over a test and the best one that follows it, at which
+// the expected cost falls.
+func (v *view) further(c candidate, next []candidate, now float64, hs []hypothesis, parts []float64) float64 {
 	t := &v.k.tests[c.test]
 	var buf [32]float64
-	var sum float64
+	var left float64
+	cost := c.cost
 	after := make([]hypothesis, 0, len(hs))
 	part := make([]float64, 0, len(hs))
 	for k := range t.Classes {
@@ -269,20 +310,26 @@ func (v *view) further(c candidate, next []candidate, hs []hypothesis, parts []f
 		if len(after) == 0 {
 			continue
 		}
-		least := v.priceNow(after, part)
+		here := v.priceNow(after, part)
+		then, spent := here, 0.0
 		if mass > 0.02 && len(after) > 1 {
+			best := 0.0
 			for _, n := range next {
 				if n.test == c.test {
 					continue
 				}
-				cost := n.cost
+				price := n.cost
 				if v.k.tests[n.test].State == t.State {
-					cost = v.k.tests[n.test].Minutes
+					price = v.k.tests[n.test].Minutes + asking
 				}
-				least = min(least, mass*cost+v.expected(n.test, after, part))
+				end := v.expected(n.test, after, part)
+				if r := (here - end) / price; r > best {
+					best, then, spent = r, end, mass*price
+				}
 			}
 		}
-		sum += least
+		left += then
+		cost += spent
 	}
-	return sum
+	return max((now-c.left)/c.cost, (now-left)/cost)
 }

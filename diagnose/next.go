@@ -17,8 +17,8 @@ func (v *view) next(a *Assessment) Next {
 	}
 	earned := v.earned()
 	cs := v.candidates()
-	best, gain, ok := v.best(cs)
-	if len(earned) > 0 && !(ok && gain > 0 && v.second(earned, best)) {
+	best, ok := v.best(cs)
+	if len(earned) > 0 && !(ok && v.second(earned, best)) {
 		a.Verdict = v.verdict(earned)
 		if v.k.faults[earned[0]].Normal {
 			a.Normal = true
@@ -32,14 +32,11 @@ func (v *view) next(a *Assessment) Next {
 	if c, ok := v.forced(cs, enough); ok {
 		return v.testNext(c, DoTest)
 	}
-	if ok && gain > 0 {
+	if ok {
 		return v.testNext(best, DoTest)
 	}
 	if c, ok := v.forced(cs, 0.3); ok {
 		return v.testNext(c, DoTest)
-	}
-	if ok && v.tells(best) {
-		return v.testNext(best, DoTest)
 	}
 	return v.stuck(a)
 }
@@ -101,13 +98,6 @@ func (v *view) askable(i int) bool {
 	t := &v.k.tests[i]
 	o := v.standing[i]
 	return !v.s.cannot[i] && v.applies(t) && (o == nil || !o.done || o.again) && (t.Condition == "" || v.condition(t.Condition))
-}
-
-// tells reports whether a test would still move the belief at all.
-func (v *view) tells(c candidate) bool {
-	hs := v.leading(48, 0.997)
-	parts := make([]float64, len(hs))
-	return v.priceNow(hs, parts)-v.expected(c.test, hs, parts) > 0.05*perBit
 }
 
 // modeNext asks for the season where the complaint doesn't tell and it matters.
@@ -183,6 +173,9 @@ func (s *state) bleedTime() (d time.Duration, uf, volts float64) {
 
 // testNext words a test, or what has to come before it.
 func (v *view) testNext(c candidate, kind string) Next {
+	if c.before >= 0 {
+		return v.testNext(v.candidate(c.before), kind)
+	}
 	t := &v.k.tests[c.test]
 	missing := v.missing(t)
 	for _, in := range missing { // the nameplate is read before anything is opened, a part's label after

@@ -52,14 +52,9 @@ func ambient(in Input) bool {
 }
 
 // usable reports whether a record can answer a test.
+// What is left to see once it has stopped, such as frost, counts in any state.
 func usable(t *Test, r record) bool {
-	if !t.Operating || t.Sticky {
-		return true
-	}
-	if !r.running && t.State != "indoor_run" {
-		return false
-	}
-	return true
+	return !t.Operating || t.Sticky || r.running || t.State == "indoor_run" || t.State == "any"
 }
 
 // find lists the records of one input in one epoch, oldest first.

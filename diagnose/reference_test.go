@@ -1,0 +1,68 @@
+package diagnose_test
+
+import (
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"callout/diagnose/internal/simulator"
+)
+
+// TestAgainstReferencePolicies plays the engine and the reference policies over
+// the same unseen calls with one fault or none. The policies have it easy: they
+// learnt the simulator's own frequencies and answers from other seeds, start
+// with the nameplate, need no steps to make safe, and pay only for the tests
+// that the compressor protocol demands; the engine knows none of it. "search"
+// looks two questions ahead over its five best, with greedy play beyond, for
+// the fewest expected tests: the best policy found, not the best there is.
+//
+// CALLOUT_LONG=1 learns from 60000 calls and plays 2000, else 4000 and 300: the
+// small sample is too thin for the policies and only shows that the test works.
+func TestAgainstReferencePolicies(t *testing.T) {
+	learn, play := 4000, 300
+	if os.Getenv("CALLOUT_LONG") != "" {
+		learn, play = 60000, envInt("CALLOUT_CALLS", 2000)
+	}
+	const from, unseen = 1_000_000, 60_000_000
+	sampler := simulator.NewSampler()
+	learnt := sampler.Draw(from, learn, simulator.Setup{})
+	cases := sampler.Draw(unseen, play, simulator.Setup{})
+	var b strings.Builder
+	fmt.Fprintf(&b, "%-12s %8s %8s %18s\n", "policy", "right %", "tests", "tests where right")
+	line := func(name string, right []bool, tests []int) (share, mean float64) {
+		n, all, good := 0, 0, 0
+		for i := range right {
+			all += tests[i]
+			if right[i] {
+				n++
+				good += tests[i]
+			}
+		}
+		share, mean = 100*float64(n)/float64(len(right)), float64(all)/float64(len(right))
+		fmt.Fprintf(&b, "%-12s %8.1f %8.2f %18.2f\n", name, share, mean, float64(good)/float64(max(n, 1)))
+		return share, mean
+	}
+	best := 0.0
+	for _, name := range []string{"textbook", "greedy", "everything", "search"} {
+		var right []bool
+		var tests []int
+		for _, c := range simulator.Grow(name, learnt).Play(cases) {
+			right, tests = append(right, c.Right), append(tests, c.Tests)
+		}
+		_, best = line(name, right, tests)
+	}
+	results, _ := playMany(t, unseen, play, simulator.Setup{})
+	var right []bool
+	var tests []int
+	for _, r := range results {
+		right, tests = append(right, r.Right), append(tests, r.Tests)
+	}
+	_, mean := line("engine", right, tests)
+	t.Logf("%d calls learnt from, %d played\n%sengine over search: %+.0f %%", learn, play, b.String(), 100*(mean/best-1))
+	if os.Getenv("CALLOUT_LONG") != "" {
+		assert.LessOrEqual(t, mean, 1.15*best, "tests against the best policy found")
+	}
+}

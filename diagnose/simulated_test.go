@@ -1,0 +1,232 @@
+package diagnose_test
+
+import (
+	"fmt"
+	"os"
+	"runtime"
+	"slices"
+	"sort"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"callout/catalogue"
+	"callout/diagnose"
+	"callout/diagnose/internal/simulator"
+)
+
+// played adapts a job to the simulator: it speaks in ids and minutes.
+type played struct {
+	job  *diagnose.Job
+	cat  *catalogue.Catalogue
+	seq  uint64
+	took []time.Duration // of each assessment
+}
+
+var arrival = time.Date(2026, 7, 14, 9, 0, 0, 0, time.UTC)
+
+func clock(at float64) time.Time { return arrival.Add(time.Duration(at * float64(time.Minute))) }
+
+func (p *played) add(at float64, e diagnose.Event) {
+	p.seq++
+	e.Seq, e.At = p.seq, clock(at)
+	p.job.Add(e)
+}
+
+func (p *played) Observe(at float64, quantity, place, value string) {
+	p.add(at, diagnose.Event{Observation: &catalogue.Observation{Quantity: catalogue.QuantityID(quantity), Place: catalogue.PlaceID(place), Value: catalogue.ValueID(value)}})
+}
+
+func (p *played) Read(at float64, quantity, place string, value float64, qualifier string) {
+	q, _ := p.cat.Quantity(catalogue.QuantityID(quantity))
+	p.add(at, diagnose.Event{Reading: &catalogue.Reading{Quantity: q.ID, Place: catalogue.PlaceID(place), Value: value, Unit: q.Unit, Qualifier: catalogue.Qualifier(qualifier)}})
+}
+
+func (p *played) Declare(at float64, d string) {
+	p.add(at, diagnose.Event{Declaration: catalogue.DeclarationID(d)})
+}
+
+func (p *played) Repair(at float64, r string) {
+	p.add(at, diagnose.Event{Repair: catalogue.RepairID(r)})
+}
+
+func (p *played) Cannot(at float64, test string) {
+	p.add(at, diagnose.Event{Cannot: diagnose.TestID(test)})
+}
+
+func (p *played) Next(at float64) simulator.Step {
+	start := time.Now()
+	a := p.job.Assess(clock(at))
+	p.took = append(p.took, time.Since(start))
+	n := a.Next
+	s := simulator.Step{Kind: n.Kind, Test: string(n.Test), Quantity: string(n.Quantity), Place: string(n.Place), Repair: string(n.Repair), Wait: n.Wait.Minutes(), Cautions: len(n.Cautions), Minutes: n.Minutes}
+	for _, d := range n.Declare {
+		s.Declare = append(s.Declare, string(d))
+	}
+	if a.Verdict != nil {
+		s.Verdict = []string{}
+		for _, f := range a.Verdict.Faults {
+			s.Verdict = append(s.Verdict, string(f))
+		}
+		sort.Strings(s.Verdict)
+	}
+	return s
+}
+
+// playMany plays n calls with seeds from first on, on all processors.
+func playMany(t testing.TB, first uint64, n int, setup simulator.Setup) (results []simulator.Result, took []time.Duration) {
+	c, err := catalogue.Load()
+	require.NoError(t, err)
+	k, err := diagnose.Load(c)
+	require.NoError(t, err)
+	results = make([]simulator.Result, n)
+	var wg sync.WaitGroup
+	var mu sync.Mutex
+	next := make(chan int)
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for i := range next {
+				seed := first + uint64(i)
+				e := &played{job: k.NewJob(), cat: c}
+				results[i] = simulator.Play(simulator.NewCall(seed, setup), e, seed, os.Getenv("CALLOUT_LOG") != "")
+				mu.Lock()
+				took = append(took, e.took...)
+				mu.Unlock()
+			}
+		})
+	}
+	for i := range results {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	slices.Sort(took)
+	return results, took
+}
+
+// scorecard sums results up.
+type scorecard struct {
+	calls, right, exact, finished, condemned int
+	tests, readings, minutes                 float64
+	unsafe                                   map[string]int
+	wasted                                   map[string]int
+}
+
+func sumUp(results []simulator.Result) scorecard {
+	s := scorecard{calls: len(results), unsafe: map[string]int{}, wasted: map[string]int{}}
+	for _, r := range results {
+		count := func(b bool, n *int) {
+			if b {
+				*n++
+			}
+		}
+		count(r.Right, &s.right)
+		count(r.Exact, &s.exact)
+		count(r.Finished, &s.finished)
+		count(r.Condemned, &s.condemned)
+		s.tests += float64(r.Tests)
+		s.readings += float64(r.Readings)
+		s.minutes += r.Minutes
+		for _, u := range r.Unsafe {
+			s.unsafe[u]++
+		}
+		for _, w := range r.Wasted {
+			s.wasted[w]++
+		}
+	}
+	return s
+}
+
+func (s scorecard) share(n int) float64 { return 100 * float64(n) / float64(max(s.calls, 1)) }
+
+func (s scorecard) unsafePrompts() int {
+	n := 0
+	for _, c := range s.unsafe {
+		n += c
+	}
+	return n
+}
+
+// table prints a line for each true fault, the worst first, and the sum.
+func table(results []simulator.Result, worst int) string {
+	by := map[string][]simulator.Result{}
+	for _, r := range results {
+		key := strings.Join(r.Truth, "+")
+		if len(r.Truth) > 1 {
+			key = "two faults"
+		}
+		by[key] = append(by[key], r)
+	}
+	names := make([]string, 0, len(by))
+	for name := range by {
+		names = append(names, name)
+	}
+	wrong := func(name string) int { s := sumUp(by[name]); return s.calls - s.right }
+	sort.Slice(names, func(i, j int) bool {
+		if a, b := wrong(names[i]), wrong(names[j]); a != b {
+			return a > b
+		}
+		return names[i] < names[j]
+	})
+	var b strings.Builder
+	line := func(name string, s scorecard) {
+		fmt.Fprintf(&b, "%-28s %6d %7.1f %7.1f %7.2f %8.2f %8.1f %10d %7d\n", name, s.calls, s.share(s.right), s.share(s.exact),
+			s.tests/float64(s.calls), s.readings/float64(s.calls), s.minutes/float64(s.calls), s.condemned, s.unsafePrompts())
+	}
+	fmt.Fprintf(&b, "%-28s %6s %7s %7s %7s %8s %8s %10s %7s\n", "truth", "calls", "right %", "exact %", "tests", "readings", "minutes", "condemned", "unsafe")
+	for i, name := range names {
+		if i < worst {
+			line(name, sumUp(by[name]))
+		}
+	}
+	line("all", sumUp(results))
+	return b.String()
+}
+
+func envInt(name string, otherwise int) int {
+	if n, err := strconv.Atoi(os.Getenv(name)); err == nil {
+		return n
+	}
+	return otherwise
+}
+
+// TestSimulatedCalls plays calls of a unit that the engine has never seen:
+// other physics, other constants, other frequencies. CALLOUT_CALLS sets how
+// many, CALLOUT_SEED the first seed, CALLOUT_LOG=1 prints the wrong ones.
+func TestSimulatedCalls(t *testing.T) {
+	n, first := envInt("CALLOUT_CALLS", 600), uint64(envInt("CALLOUT_SEED", 50_000_000))
+	start := time.Now()
+	results, took := playMany(t, first, n, simulator.Setup{Pairs: 0.12})
+	elapsed := time.Since(start)
+	s := sumUp(results)
+	t.Logf("%d calls in %v\n%s", n, elapsed.Round(time.Millisecond), table(results, envInt("CALLOUT_ROWS", 25)))
+	t.Logf("unsafe: %v\nwasted: %v", s.unsafe, s.wasted)
+	t.Logf("assessment: median %v, 99 of 100 %v, of %d", took[len(took)/2], took[len(took)*99/100], len(took))
+	if os.Getenv("CALLOUT_LOG") != "" {
+		shown := 0
+		for _, r := range results {
+			if (!r.Right || len(r.Unsafe) > 0) && shown < envInt("CALLOUT_SHOW", 10) {
+				shown++
+				t.Logf("seed %d truth %v verdicts %v repairs %v unsafe %v finished %v\n%s", r.Seed, r.Truth, r.Verdicts, r.Repairs, r.Unsafe, r.Finished, strings.Join(r.Log, "\n"))
+			}
+		}
+	}
+	assert.Zero(t, s.condemned, "good compressors condemned")
+	assert.Zero(t, s.unsafePrompts(), "unsafe prompts: %v", s.unsafe)
+	assert.GreaterOrEqual(t, s.share(s.right), 98.0, "root cause right")
+}
+
+// TestSimulatedTraps plays calls in which pulling the disconnect may leave one
+// leg live: what is declared dead is not, and only the meter says so.
+func TestSimulatedTraps(t *testing.T) {
+	results, _ := playMany(t, 70_000_000, envInt("CALLOUT_CALLS", 200), simulator.Setup{Traps: true})
+	s := sumUp(results)
+	t.Logf("\n%s", table(results, 0))
+	assert.Zero(t, s.condemned, "good compressors condemned")
+	assert.Zero(t, s.unsafePrompts(), "unsafe prompts: %v", s.unsafe)
+}

@@ -31,6 +31,7 @@ const (
 type Microphone struct {
 	backends []malgo.Backend
 	changed  func(Change)
+	choice   Choice
 
 	ring     *ring
 	losses   atomic.Int64
@@ -47,7 +48,7 @@ type Microphone struct {
 // ErrNoDevice if it is not there. Changed, which may be nil, is told when the
 // device is opened, lost and back again, one call at a time; it must not block.
 func OpenMicrophone(want Choice, changed func(Change)) (*Microphone, error) {
-	return openMicrophone(real, want, changed)
+	return openMicrophone(real(), want, changed)
 }
 
 func openMicrophone(backends []malgo.Backend, want Choice, changed func(Change)) (*Microphone, error) {
@@ -63,6 +64,7 @@ func openMicrophone(backends []malgo.Backend, want Choice, changed func(Change))
 	if want != (Choice{}) {
 		want = Choice{Name: first.info.Name, ID: first.info.ID}
 	}
+	m.choice = want
 	ctx, stop := context.WithCancel(context.Background())
 	m.stop = stop
 	m.changed(Change{At: time.Now(), Name: first.info.Name})
@@ -200,6 +202,10 @@ func (m *Microphone) Read(ctx context.Context, frame []float32) (time.Time, erro
 	behind := time.Duration(m.ring.waiting()) * time.Second / audio.Rate
 	return time.Now().Add(-behind), nil
 }
+
+// Choice is how to find the same microphone again; the zero Choice for the
+// default.
+func (m *Microphone) Choice() Choice { return m.choice }
 
 // Stats counts what happened so far.
 func (m *Microphone) Stats() Stats {

@@ -47,6 +47,9 @@ func (m *Microphone) Read(context.Context, []float32) (time.Time, error) {
 	return time.Time{}, ErrNoDevice
 }
 
+// Choice is the zero Choice.
+func (m *Microphone) Choice() Choice { return Choice{} }
+
 // Stats is zero.
 func (m *Microphone) Stats() Stats { return Stats{} }
 

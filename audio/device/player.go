@@ -60,10 +60,10 @@ type sound struct {
 
 // OpenPlayer finds the default loudspeaker. It returns an error wrapping
 // ErrNoDevice if there is none.
-func OpenPlayer() (*Player, error) { return openPlayer(real, Choice{}) }
+func OpenPlayer() (*Player, error) { return openPlayer(real(), Choice{}) }
 
 // OpenLoudspeaker finds the loudspeaker that want means.
-func OpenLoudspeaker(want Choice) (*Player, error) { return openPlayer(real, want) }
+func OpenLoudspeaker(want Choice) (*Player, error) { return openPlayer(real(), want) }
 
 func openPlayer(backends []malgo.Backend, want Choice) (*Player, error) {
 	p := &Player{backends: backends, want: want, known: ids{}}

@@ -5,6 +5,7 @@ package device
 import (
 	"errors"
 	"fmt"
+	"path/filepath"
 	"sync"
 	"unsafe"
 
@@ -12,10 +13,15 @@ import (
 )
 
 // real lists the backends that lead to a device. The library would fall back to
-// its silent backend by itself, and speech would be lost unnoticed.
-var real = []malgo.Backend{
-	malgo.BackendWasapi, malgo.BackendDsound, malgo.BackendWinmm, malgo.BackendCoreaudio,
-	malgo.BackendPulseaudio, malgo.BackendAlsa, malgo.BackendJack,
+// its silent backend by itself, and speech would be lost unnoticed; so would
+// ALSA's pseudo devices lose it, on a machine that has no card. JACK is left out:
+// where its library finds no server it writes to standard error and may crash.
+func real() []malgo.Backend {
+	list := []malgo.Backend{malgo.BackendWasapi, malgo.BackendDsound, malgo.BackendWinmm, malgo.BackendCoreaudio, malgo.BackendPulseaudio}
+	if cards, err := filepath.Glob("/dev/snd/pcm*"); err == nil && len(cards) > 0 {
+		list = append(list, malgo.BackendAlsa)
+	}
+	return list
 }
 
 // system is one connexion to the sound system.
@@ -79,7 +85,7 @@ func (m ids) pointer(id malgo.DeviceID) unsafe.Pointer {
 
 // List gives the microphones and the loudspeakers that there are.
 func List() (microphones, loudspeakers []Info, err error) {
-	s, err := openSystem(real)
+	s, err := openSystem(real())
 	if err != nil {
 		return nil, nil, err
 	}

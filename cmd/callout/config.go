@@ -16,18 +16,20 @@ import (
 // settings is what can be set by flag, environment or file. This file is the
 // only one that knows how.
 type settings struct {
-	Jobs       string  `mapstructure:"jobs"`
-	Model      string  `mapstructure:"model"`
-	Threads    int     `mapstructure:"threads"`
-	Voice      string  `mapstructure:"voice"`
-	VoiceRate  int     `mapstructure:"voice-rate"`
-	Speak      string  `mapstructure:"speak"`
-	Technician string  `mapstructure:"technician"`
-	KeepAudio  bool    `mapstructure:"keep-audio"`
-	AudioDays  int     `mapstructure:"audio-days"`
-	Ask        float64 `mapstructure:"ask"`
-	AskSafety  float64 `mapstructure:"ask-safety"`
-	Ignore     float64 `mapstructure:"ignore"`
+	Jobs        string  `mapstructure:"jobs"`
+	Model       string  `mapstructure:"model"`
+	Threads     int     `mapstructure:"threads"`
+	Voice       string  `mapstructure:"voice"`
+	VoiceRate   int     `mapstructure:"voice-rate"`
+	Speak       string  `mapstructure:"speak"`
+	Technician  string  `mapstructure:"technician"`
+	Microphone  string  `mapstructure:"microphone"`
+	Loudspeaker string  `mapstructure:"loudspeaker"`
+	KeepAudio   bool    `mapstructure:"keep-audio"`
+	AudioDays   int     `mapstructure:"audio-days"`
+	Ask         float64 `mapstructure:"ask"`
+	AskSafety   float64 `mapstructure:"ask-safety"`
+	Ignore      float64 `mapstructure:"ignore"`
 
 	origin map[string]string
 }
@@ -47,6 +49,8 @@ func settingList() []setting {
 		{"voice", "en-us", "espeak-ng voice"},
 		{"voice-rate", 170, "speaking rate, words a minute"},
 		{"speak", "auto", "where speech goes: auto, device, file or off"},
+		{"microphone", "", "a part of the microphone's name; empty: the one named last, else the system's default"},
+		{"loudspeaker", "", "the same for the loudspeaker"},
 		{"technician", "", "your firm's code for the technician, for the job log"},
 		{"keep-audio", false, "keep what was said as FLAC beside the job log"},
 		{"audio-days", 90, "remove kept recordings after so many days; 0 keeps them"},
@@ -185,6 +189,7 @@ func (s settings) policy() session.Policy {
 func (s settings) shown(name string) string {
 	return map[string]string{
 		"jobs": s.Jobs, "model": s.Model, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
-		"speak": s.Speak, "technician": s.Technician, "keep-audio": fmt.Sprint(s.KeepAudio), "audio-days": fmt.Sprint(s.AudioDays), "ask": fmt.Sprint(s.Ask), "ask-safety": fmt.Sprint(s.AskSafety), "ignore": fmt.Sprint(s.Ignore),
+		"speak": s.Speak, "technician": s.Technician, "microphone": s.Microphone, "loudspeaker": s.Loudspeaker,
+		"keep-audio": fmt.Sprint(s.KeepAudio), "audio-days": fmt.Sprint(s.AudioDays), "ask": fmt.Sprint(s.Ask), "ask-safety": fmt.Sprint(s.AskSafety), "ignore": fmt.Sprint(s.Ignore),
 	}[name]
 }

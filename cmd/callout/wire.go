@@ -126,12 +126,14 @@ func openSpeaker(k *session.Knowledge, s settings, jobDir string, complain io.Wr
 			return nil, err
 		}
 	}
-	const espeakRate = 22050
 	if sp.sink, err = speech.NewFile(filepath.Join(jobDir, "said.wav"), espeakRate); err != nil {
 		return nil, err
 	}
 	return sp, nil
 }
+
+// espeakRate is the sample rate of espeak-ng's voices, in Hz.
+const espeakRate = 22050
 
 // Show speaks a spoken line. A voice that fails is told of once and does not
 // stop the job.

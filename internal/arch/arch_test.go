@@ -64,6 +64,8 @@ func mayImport() map[string][]string {
 		"audio/keep":        {"audio"},
 		"audio/audiotest":   {"audio"},
 		"session":           {"audio", "catalogue", "diagnose", "grammar", "intents", "joblog", "prompts"},
+		"live":              {"audio", "joblog", "prompts", "session"},
+		"quiet":             {"catalogue", "joblog", "live", "prompts", "session"},
 		"review":            {"catalogue", "diagnose", "joblog"},
 		"internal/scene":    {"audio"},
 		"cmd/callout":       {"*"},

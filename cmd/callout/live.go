@@ -1,0 +1,262 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"callout/audio"
+	"callout/audio/device"
+	"callout/audio/speech"
+	"callout/live"
+	"callout/session"
+)
+
+func newLive() *cobra.Command {
+	var o liveOptions
+	cmd := &cobra.Command{
+		Use:   "live",
+		Short: "Work a job by voice, at the unit: microphone in, loudspeaker out",
+		Long: `Work a job by voice, at the unit. Speak as the meter reads; what was understood is
+said back. Speaking over a prompt stops it; a caution is never cut off. Say "stop",
+"repeat", "louder", "slower", "where are we", "what's next", "why".
+
+A microphone or loudspeaker that goes away is taken again as soon as it is back.
+With a headset you are heard while callout speaks; beside a loudspeaker, speak up
+to interrupt it.
+
+Ctrl-C leaves the job open; callout live --job FOLDER goes on with it.`,
+		Args: exactly(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if o.devices {
+				return writeDevices(cmd.OutOrStdout())
+			}
+			s, err := loadSettings(cmd.Flags())
+			if err != nil {
+				return usageError{err}
+			}
+			return runLive(cmd.Context(), s, o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+		},
+	}
+	cmd.Flags().StringVar(&o.job, "job", "", "the job's folder; one that is there is gone on with (default: a new job in --jobs)")
+	cmd.Flags().BoolVar(&o.json, "json", false, "write events as JSON Lines")
+	cmd.Flags().BoolVar(&o.timing, "timing", false, "tell where the time of each turn went, and at the end their medians")
+	cmd.Flags().BoolVar(&o.devices, "devices", false, "list microphones and loudspeakers, and do nothing else")
+	return cmd
+}
+
+type liveOptions struct {
+	job                   string
+	json, timing, devices bool
+}
+
+// runLive holds one live session.
+func runLive(ctx context.Context, s settings, o liveOptions, out, complain io.Writer) (err error) {
+	k, err := session.LoadKnowledge()
+	if err != nil {
+		return err
+	}
+	ear, engine, err := openEar(s)
+	if err != nil {
+		return err
+	}
+	defer engine.Close()
+	sound, err := openSound(s, complain)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, sound.close()) }()
+	var timings []live.Timing
+	cfg := live.Config{Microphone: sound.microphone, Detector: newDetector(), Ear: ear, Book: k.Book, Rate: s.VoiceRate,
+		Notice: func(text string) { fmt.Fprintln(complain, "callout:", text) }}
+	if o.timing {
+		cfg.Timed = func(t live.Timing) {
+			timings = append(timings, t)
+			fmt.Fprintln(complain, "timing:", t)
+		}
+	}
+	late := &lateSound{}
+	if s.Speak != "off" {
+		cfg.Voice, cfg.Loudspeaker = espeak{s.Voice}, late
+		if _, err := speech.NewEspeak(s.Voice, s.VoiceRate); err != nil {
+			cfg.Voice = nil
+			fmt.Fprintln(complain, "callout: no speech:", err)
+		}
+	}
+	talk := live.New(cfg)
+	var view session.Output = plainView{out}
+	if o.json {
+		view = newJSONView(k, out)
+	}
+	r, w, err := openJob(ctx, k, s, o.job, engine.Engine(), time.Now(), view, talk)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, w.Close()) }()
+	r.Through(talk.TimeLog)
+	if late.Loudspeaker, err = sound.output(w.Dir()); err != nil {
+		return err
+	}
+	fmt.Fprintf(complain, "callout: listening to %s, speaking to %s; job folder %s\n", sound.heard(), sound.spoken(), w.Dir())
+	inner, stop := context.WithCancel(ctx)
+	go func() {
+		for {
+			select {
+			case c := <-sound.changes:
+				talk.DeviceChanged(inner, c.Lost, c.Name, c.Why)
+			case <-inner.Done():
+				return
+			}
+		}
+	}()
+	err = talk.Run(ctx, live.Of(r))
+	stop()
+	if o.timing {
+		err = errors.Join(err, live.WriteTimings(complain, timings))
+	}
+	if stats := sound.microphone.Stats(); stats.Overruns > 0 || sound.late() > 0 {
+		fmt.Fprintf(complain, "callout: %d samples of the microphone were lost, the loudspeaker ran dry %d times\n", stats.Overruns, sound.late())
+	}
+	if errors.Is(err, context.Canceled) && ctx.Err() != nil {
+		fmt.Fprintf(complain, "callout: the job stays open; go on with: callout live --job %s\n", w.Dir())
+		return nil
+	}
+	if err == nil && !o.json {
+		fmt.Fprintln(out, "job log:", w.Dir())
+	}
+	return err
+}
+
+// newDetector finds speech in the microphone's sound.
+func newDetector() audio.Detector { return &audio.Energy{} }
+
+// sound is the devices of a live session.
+type sound struct {
+	settings   settings
+	microphone *device.Microphone
+	player     *device.Player // nil without a loudspeaker
+	file       *speech.File   // where speech goes without one
+	changes    chan device.Change
+	name       string // of the microphone
+}
+
+// openSound opens the microphone, without which there is no live session, and
+// the loudspeaker, without which what is said is kept in a file.
+func openSound(s settings, complain io.Writer) (*sound, error) {
+	remembered, err := readChosen(devicesFile())
+	if err != nil {
+		return nil, err
+	}
+	o := &sound{settings: s, changes: make(chan device.Change, 64)}
+	o.microphone, err = pick("microphone", s.Microphone, remembered.Microphone, complain, func(c device.Choice) (*device.Microphone, error) {
+		return device.OpenMicrophone(c, func(c device.Change) {
+			select {
+			case o.changes <- c:
+			default: // nobody is there to be told
+			}
+		})
+	})
+	if err != nil {
+		return nil, fmt.Errorf("%w; plug one in, or see callout live --devices; callout quiet works without", err)
+	}
+	first := <-o.changes
+	o.name = first.Name
+	if s.Speak == "auto" || s.Speak == "device" {
+		o.player, err = pick("loudspeaker", s.Loudspeaker, remembered.Loudspeaker, complain, device.OpenLoudspeaker)
+		if err != nil && s.Speak == "device" {
+			return nil, errors.Join(err, o.microphone.Close())
+		}
+		if err != nil {
+			o.player = nil
+			fmt.Fprintf(complain, "callout: %v; speech is kept in said.wav beside the job log\n", err)
+		}
+	}
+	now := remembered
+	if s.Microphone != "" {
+		now.Microphone = o.microphone.Choice()
+	}
+	if s.Loudspeaker != "" && o.player != nil {
+		now.Loudspeaker = o.player.Choice()
+	}
+	if now != remembered {
+		if err := now.write(devicesFile()); err != nil {
+			fmt.Fprintln(complain, "callout:", err) // they work; only the memory of them does not
+		}
+	}
+	return o, nil
+}
+
+// output is where speech goes in the job in folder dir.
+func (o *sound) output(dir string) (live.Loudspeaker, error) {
+	if o.player != nil || o.settings.Speak == "off" {
+		return o.player, nil
+	}
+	var err error
+	o.file, err = speech.NewFile(filepath.Join(dir, "said.wav"), espeakRate)
+	return toFile{o.file}, err
+}
+
+func (o *sound) heard() string { return o.name }
+
+func (o *sound) spoken() string {
+	switch {
+	case o.player != nil:
+		return o.player.Name()
+	case o.file != nil:
+		return o.file.Name()
+	}
+	return "nobody"
+}
+
+func (o *sound) late() int64 {
+	if o.player == nil {
+		return 0
+	}
+	return o.player.Late()
+}
+
+func (o *sound) close() error {
+	err := o.microphone.Close()
+	if o.player != nil {
+		err = errors.Join(err, o.player.Close())
+	}
+	if o.file != nil {
+		err = errors.Join(err, o.file.Close())
+	}
+	return err
+}
+
+// lateSound is a loudspeaker that is known once the job's folder is.
+type lateSound struct{ live.Loudspeaker }
+
+// toFile keeps speech at the pace at which it would be heard, so that the
+// conversation is the same.
+type toFile struct{ file *speech.File }
+
+func (f toFile) PlayTold(ctx context.Context, samples []float32, rate int, begun func(time.Time)) error {
+	begun(time.Now())
+	if err := f.file.Play(ctx, samples, rate); err != nil {
+		return err
+	}
+	select {
+	case <-time.After(time.Duration(len(samples)) * time.Second / time.Duration(rate)):
+	case <-ctx.Done():
+	}
+	return ctx.Err()
+}
+
+// espeak speaks at any speed.
+type espeak struct{ voice string }
+
+func (e espeak) Synthesise(ctx context.Context, text string, rate int) (audio.Clip, error) {
+	v, err := speech.NewEspeak(e.voice, rate)
+	if err != nil {
+		return audio.Clip{}, err
+	}
+	return v.Synthesise(ctx, text)
+}

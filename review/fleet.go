@@ -75,19 +75,30 @@ func (s *Store) Fleet(ctx context.Context, f Filter, l Limits) (Fleet, error) {
 			})
 	}
 	for _, question := range Questions() {
-		if err != nil {
-			break
+		if err == nil {
+			fleet.Answers[question], err = s.countJobs(ctx, question, f, l)
 		}
-		f.Question = question
-		err = run(`COUNT(*)`, ``, func(r *sql.Rows) error {
-			var n int
-			err := r.Scan(&n)
-			fleet.Answers[question] = n
-			return err
-		})
 	}
 	if err != nil {
 		return Fleet{}, fmt.Errorf("review: fleet: %w", err)
 	}
 	return fleet, nil
+}
+
+// countJobs counts the jobs that answer a question, from the answers on: they
+// are few.
+func (s *Store) countJobs(ctx context.Context, question Question, f Filter, l Limits) (n int, err error) {
+	a, err := answersTo(question, l)
+	if err != nil {
+		return 0, err
+	}
+	var q query
+	q.add(`SELECT COUNT(DISTINCT a.job) FROM (`)
+	q.add(a.sql.String(), a.args...)
+	q.add(`) a JOIN jobs j ON j.job = a.job`)
+	if err := q.where(f, l); err != nil {
+		return 0, err
+	}
+	err = s.each(ctx, &q, func(r *sql.Rows) error { return r.Scan(&n) })
+	return n, err
 }

@@ -90,7 +90,8 @@ CREATE TABLE IF NOT EXISTS jobs (
  heard BIGINT NOT NULL, recorded BIGINT NOT NULL, asked BIGINT NOT NULL, ignored BIGINT NOT NULL, retracted BIGINT NOT NULL,
  verdict TEXT {C} NOT NULL, outcome TEXT NOT NULL, proved BIGINT NOT NULL);
 CREATE INDEX IF NOT EXISTS jobs_opened ON jobs (opened DESC, job);
-CREATE INDEX IF NOT EXISTS jobs_unit ON jobs (unit, opened);
+CREATE INDEX IF NOT EXISTS jobs_unit ON jobs (unit, opened, job);
+CREATE INDEX IF NOT EXISTS jobs_month ON jobs (month, verdict);
 CREATE INDEX IF NOT EXISTS jobs_technician ON jobs (technician, opened DESC, job);
 CREATE TABLE IF NOT EXISTS words (job TEXT {C} PRIMARY KEY, said TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS findings (

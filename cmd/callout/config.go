@@ -23,6 +23,7 @@ type settings struct {
 	VoiceRate   int     `mapstructure:"voice-rate"`
 	Speak       string  `mapstructure:"speak"`
 	Technician  string  `mapstructure:"technician"`
+	Unit        string  `mapstructure:"unit"`
 	Microphone  string  `mapstructure:"microphone"`
 	Loudspeaker string  `mapstructure:"loudspeaker"`
 	KeepAudio   bool    `mapstructure:"keep-audio"`
@@ -52,6 +53,7 @@ func settingList() []setting {
 		{"microphone", "", "a part of the microphone's name; empty: the one named last, else the system's default"},
 		{"loudspeaker", "", "the same for the loudspeaker"},
 		{"technician", "", "your firm's code for the technician, for the job log"},
+		{"unit", "", "your firm's code for the unit worked on, for the job log"},
 		{"keep-audio", false, "keep what was said as FLAC beside the job log"},
 		{"audio-days", 90, "remove kept recordings after so many days; 0 keeps them"},
 		{"ask", 0.35, "ask back what was heard less surely than this (0 to 1)"},
@@ -189,7 +191,7 @@ func (s settings) policy() session.Policy {
 func (s settings) shown(name string) string {
 	return map[string]string{
 		"jobs": s.Jobs, "model": s.Model, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
-		"speak": s.Speak, "technician": s.Technician, "microphone": s.Microphone, "loudspeaker": s.Loudspeaker,
+		"speak": s.Speak, "technician": s.Technician, "unit": s.Unit, "microphone": s.Microphone, "loudspeaker": s.Loudspeaker,
 		"keep-audio": fmt.Sprint(s.KeepAudio), "audio-days": fmt.Sprint(s.AudioDays), "ask": fmt.Sprint(s.Ask), "ask-safety": fmt.Sprint(s.AskSafety), "ignore": fmt.Sprint(s.Ignore),
 	}[name]
 }

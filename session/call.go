@@ -2,6 +2,7 @@ package session
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"callout/catalogue"
@@ -278,6 +279,19 @@ func (c *Call) applyRetracted(b joblog.Retracted) {
 		c.stack = append(c.stack[:i:i], c.stack[i+1:]...)
 		return
 	}
+}
+
+// wasTold reports whether text was said or shown, alone or within a line.
+func (c *Call) wasTold(text string) bool {
+	if c.told[text] {
+		return true
+	}
+	for line := range c.told {
+		if strings.Contains(line, text) {
+			return true
+		}
+	}
+	return false
 }
 
 // Closed reports whether the job has been signed off.

@@ -93,7 +93,7 @@ func (t *turn) status() {
 	}
 	switch {
 	case a.Verdict != nil:
-		t.say("verdict", prompts.Args{"Name": capital(a.Verdict.Name), "Because": sentence(a.Verdict.Because), "RuledOut": ""})
+		t.say("verdict", prompts.Args{"Name": capital(a.Verdict.Name), "Because": sentence(a.Verdict.Because)})
 	case len(a.Causes) > 0:
 		t.say("leading", prompts.Args{"Percent": fmt.Sprintf("%.0f%%", 100*a.Causes[0].Probability), "Name": a.Causes[0].Name})
 	default:

@@ -231,10 +231,3 @@ func sentence(s string) string {
 	}
 	return capital(s) + "."
 }
-
-func orNothing(list []string) string {
-	if len(list) == 0 {
-		return ""
-	}
-	return strings.TrimSuffix(strings.Join(list, "; "), ".") + "."
-}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"callout/catalogue"
@@ -314,7 +315,18 @@ func (t *turn) step(n diagnose.Next, again bool) {
 	}
 	t.cautions(n.Cautions, again)
 	t.emit(b)
-	t.say("next", prompts.Args{"Say": n.Say, "Because": sentence(n.Because)})
+	t.say("next", prompts.Args{"Say": n.Say, "Because": t.unsaid(n.Because)})
+}
+
+// unsaid is the reason as a sentence, or nothing if this turn gave it already.
+func (t *turn) unsaid(reason string) string {
+	text := sentence(reason)
+	for _, said := range t.call.turn {
+		if strings.Contains(said, text) {
+			return ""
+		}
+	}
+	return text
 }
 
 // cautions says each caution before the step that it belongs to. One that was
@@ -322,6 +334,9 @@ func (t *turn) step(n diagnose.Next, again bool) {
 // is asked for again.
 func (t *turn) cautions(list []diagnose.Caution, aloud bool) {
 	for _, k := range list {
+		if t.gave(k.ID) {
+			continue
+		}
 		known := t.call.cautioned[k.ID]
 		t.emit(joblog.Caution{Caution: k.ID, Say: k.Text})
 		line, err := t.call.know.Book.Line("caution", prompts.Args{"Text": k.Text})
@@ -337,6 +352,14 @@ func (t *turn) cautions(list []diagnose.Caution, aloud bool) {
 	}
 }
 
+// gave reports whether this turn gave the caution already.
+func (t *turn) gave(id string) bool {
+	return slices.ContainsFunc(t.records, func(r Record) bool {
+		k, ok := r.Body.(joblog.Caution)
+		return ok && k.Caution == id
+	})
+}
+
 // same compares two steps by what is to be done; numbers in the wording may
 // move, and a wait grows shorter by itself.
 func same(a, b joblog.Next) bool {
@@ -348,9 +371,14 @@ func same(a, b joblog.Next) bool {
 // give meaning to an earlier reading.
 func (t *turn) findings(a diagnose.Assessment) {
 	for _, f := range a.Findings {
-		if text := sentence(f.Text); f.Current && text != "" && !t.call.told[text] {
-			t.say("finding", prompts.Args{"Text": text})
+		text := sentence(f.Text)
+		if !f.Current || text == "" || t.call.wasTold(text) {
+			continue
 		}
+		if v := a.Verdict; v != nil && faultKey(v.Faults) != t.call.verdict && strings.Contains(sentence(v.Because), text) {
+			continue // the verdict comes with it
+		}
+		t.say("finding", prompts.Args{"Text": text})
 	}
 }
 
@@ -367,7 +395,10 @@ func (t *turn) verdict(a diagnose.Assessment) {
 	t.emit(b)
 	switch {
 	case a.Verdict != nil && b.Verdict != before:
-		t.say("verdict", prompts.Args{"Name": capital(a.Verdict.Name), "Because": sentence(a.Verdict.Because), "RuledOut": orNothing(a.Verdict.RuledOut)})
+		t.say("verdict", prompts.Args{"Name": capital(a.Verdict.Name), "Because": sentence(a.Verdict.Because)})
+		for _, other := range a.Verdict.RuledOut {
+			t.show("Ruled out: " + sentence(other))
+		}
 		t.cautions(a.Verdict.Cautions, false)
 	case a.Verdict == nil && before != "" && !a.Proof.Complete && len(a.Proof.Repairs) == 0:
 		t.say("verdict_withdrawn", prompts.Args{"Because": "the last reading does not fit it."})

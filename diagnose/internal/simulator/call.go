@@ -96,11 +96,11 @@ func newWorld(r *rand.Rand, s Setup) *World {
 		w.gain["temp "+place] = 0.7 * r.NormFloat64()
 	}
 	base := w.Unit.healthy()
-	w.p.volts = between(r, 234, 247)
+	w.volts = between(r, 234, 247)
 	if chance(r, 0.12) {
-		w.p.volts = between(r, 203, 212)
+		w.volts = between(r, 203, 212)
 	}
-	w.p.sourceOhms = base.sourceOhms * between(r, 0.6, 1.4) * 36 / math.Max(w.Unit.LRA/4, 10)
+	w.sourceOhms = base.sourceOhms * between(r, 0.6, 1.4) * 36 / math.Max(w.Unit.LRA/4, 10)
 	first := s.Fault
 	if first == "" {
 		first = draw(r, w, FaultIDs())
@@ -210,7 +210,7 @@ func (w *World) worthACall() bool {
 	}
 	healthy := *w
 	healthy.p = w.Unit.healthy()
-	healthy.p.volts, healthy.p.sourceOhms = w.p.volts, w.p.sourceOhms
+	healthy.p.volts, healthy.p.sourceOhms = w.volts, w.sourceOhms
 	healthy.cache = nil
 	h := healthy.settle()
 	if r.circuit.heating != h.circuit.heating {

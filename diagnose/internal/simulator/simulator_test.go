@@ -116,13 +116,14 @@ func TestMends(t *testing.T) {
 			made++
 			assert.Empty(t, w.Mend("replace_nothing"))
 			assert.Equal(t, []string{id}, w.Mend(kind.mends[0]), id)
-			r := w.settle()
 			w.poweredAt = 0
 			for _, d := range []string{"disconnect_in", "breaker_on", "calling"} {
 				w.Declare(d)
 			}
 			w.Pass(30)
-			r = w.settle()
+			r := w.settle()
+			assert.InDelta(t, w.volts, w.p.volts, 0, id)
+			assert.Equal(t, w.sourceOhms, w.p.sourceOhms, id)
 			assert.Equal(t, "running", r.state, "%s, mended, seed %d", id, seed)
 			assert.Equal(t, "running", r.fan, id)
 			assert.Equal(t, "running", r.blower, id)

@@ -15,6 +15,7 @@ type World struct {
 
 	outdoor, indoorDB, indoorWB float64
 	loose                       float64 // the load on this compressor at start, share of its torque
+	volts, sourceOhms           float64 // of this street and this wiring, without a fault
 	settings                    []setting
 	p                           parts
 	r                           *rand.Rand
@@ -43,7 +44,7 @@ type setting struct {
 // rebuild works out the parts from new and the faults.
 func (w *World) rebuild() {
 	p := w.Unit.healthy()
-	p.volts, p.sourceOhms = w.p.volts, w.p.sourceOhms
+	p.volts, p.sourceOhms = w.volts, w.sourceOhms
 	w.p = p
 	for _, s := range w.settings {
 		faultTable[s.id].apply(w, &w.p, s)

@@ -17,9 +17,13 @@ import (
 )
 
 const (
-	beams   = 8  // texts of the language that are followed at once
-	fitKept = 12 // whole texts of the language that are returned, at most
-	behind  = 12 // nats behind the best at which a text is given up
+	beams   = 16 // texts of the language that are followed at once
+	fitKept = 20 // whole texts of the language that are returned, at most
+	// Nats at which a text of the language is given up: behind the best one as long, behind
+	// the best whole one, and behind the free text.
+	behind   = 10
+	late     = 7
+	hopeless = 16
 )
 
 // vocabulary is the model's tokens as a tree of bytes.
@@ -27,6 +31,7 @@ type vocabulary struct {
 	text  []string // of each token below the end token
 	nodes []vocabNode
 	blank []bool // tokens that the free text never uses
+	shape []shape
 }
 
 type vocabNode struct {
@@ -37,10 +42,10 @@ type vocabNode struct {
 func newVocabulary(c *lib.Context) *vocabulary {
 	v := &vocabulary{nodes: []vocabNode{{token: -1}}}
 	end := int(c.Whisper_token_eot())
-	v.text, v.blank = make([]string, end), make([]bool, end)
+	v.text, v.blank, v.shape = make([]string, end), make([]bool, end), make([]shape, end)
 	for id := range end {
 		s := c.Whisper_token_to_str(lib.Token(id))
-		v.text[id] = s
+		v.text[id], v.shape[id] = s, shapeOf(s)
 		// The reference implementation's non-speech tokens: symbols that mark music,
 		// speakers and sounds. Source: openai-whisper, tokenizer.py.
 		v.blank[id] = strings.ContainsAny(s, "\"#()*+/:;<=>@[\\]^_`{|}~♪「」『』") || s == " -" || s == " '"
@@ -134,6 +139,7 @@ type search struct {
 	freeEnd  float64 // log-probability of the end of the free text
 	active   []hypothesis
 	whole    []hypothesis // with the end's log-probability
+	best     float64      // log-likelihood of the best whole text
 	noSpeech float64
 }
 
@@ -252,53 +258,122 @@ func (s *search) stepFree(at []float32, norm float64) {
 	s.free = s.free.with(int32(best), float64(at[best])-norm)
 }
 
+// step by one token of a text of the language.
+type continuation struct {
+	parent int
+	arc    arc
+	log    float64 // of the token
+	total  float64 // of the text with it
+}
+
 // expand replaces the texts under way by their best continuations.
 func (s *search) expand(step int, list []scored) {
-	c := s.e.ctx
-	eot := c.Whisper_token_eot()
-	var next []hypothesis
-	best := math.Inf(-1)
+	eot := s.e.ctx.Whisper_token_eot()
 	for i, h := range s.active {
 		if step > 0 && s.follow.language.Whole(h.state) {
 			done := h
 			done.log += float64(list[i].at[eot]) - list[i].norm
 			s.whole = append(s.whole, done)
+			s.best = max(s.best, done.log)
 		}
+	}
+	low := max(s.best-late, s.free.log-hopeless)
+	var next []continuation
+	for i, h := range s.active {
 		for _, a := range s.follow.after(h.state) {
 			log := float64(list[i].at[a.token]) - list[i].norm
-			if h.log+log < best-behind {
-				continue
+			if total := h.log + log; total >= low && s.follow.vocab.natural(h.tokens, a.token) {
+				low = max(low, total-behind)
+				next = append(next, continuation{i, a, log, total})
 			}
-			best = max(best, h.log+log)
-			n := h
-			n.state = a.state
-			n.log += log
-			next = append(next, hypothesis{tokens: nil, log: n.log, state: a.state, text: int32(i), logs: []float64{log, float64(a.token)}})
 		}
 	}
-	sort.SliceStable(next, func(i, j int) bool { return next[i].log > next[j].log })
-	for _, w := range s.whole {
-		best = max(best, w.log)
-	}
+	sort.SliceStable(next, func(i, j int) bool { return next[i].total > next[j].total })
 	base := int32(1)
 	if step%2 == 1 {
 		base += beams
 	}
 	var chosen []hypothesis
 	for _, n := range next {
-		if len(chosen) == beams || n.log < best-behind {
+		if len(chosen) == beams || n.total < low {
 			break
 		}
-		parent := s.active[n.text]
-		h := parent.with(int32(n.logs[1]), n.logs[0])
-		h.state, h.text = n.state, base+int32(len(chosen))
-		rowsCopy(c, parent.text, h.text)
+		parent := s.active[n.parent]
+		h := parent.with(n.arc.token, n.log)
+		if repeats(h.tokens) {
+			continue
+		}
+		h.state, h.text = n.arc.state, base+int32(len(chosen))
+		rowsCopy(s.e.ctx, parent.text, h.text)
 		chosen = append(chosen, h)
 	}
 	for _, h := range s.active {
-		rowsDrop(c, h.text)
+		rowsDrop(s.e.ctx, h.text)
 	}
 	s.active = chosen
+}
+
+// repeats reports whether a text says its last words twice, as the model does when it
+// has heard all there is; people don't.
+func repeats(tokens []int32) bool {
+	for size := 3; 2*size <= len(tokens); size++ {
+		if slices.Equal(tokens[len(tokens)-size:], tokens[len(tokens)-2*size:len(tokens)-size]) {
+			return true
+		}
+	}
+	return false
+}
+
+// natural reports whether token, after the others, keeps to usual capitals: none inside
+// a word, unless the whole word is in them. The language itself knows no case.
+func (v *vocabulary) natural(tokens []int32, token int32) bool {
+	t := v.text[token]
+	if t[0] == ' ' || len(tokens) == 0 {
+		return v.shape[token] != mixed
+	}
+	before := v.text[tokens[len(tokens)-1]]
+	last := before[len(before)-1]
+	switch {
+	case !isLetter(last) || !isLetter(t[0]):
+		return v.shape[token] != mixed
+	case last >= 'a':
+		return v.shape[token] == small
+	}
+	return v.shape[token] == small && len(strings.TrimSpace(before)) == 1 || v.shape[token] == capitals
+}
+
+func isLetter(c byte) bool { return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' }
+
+// shape is how a token uses capitals.
+type shape uint8
+
+const (
+	small    shape = iota // none
+	first                 // on its first letter only
+	capitals              // all
+	mixed
+)
+
+func shapeOf(s string) shape {
+	upper, lower, lead := 0, 0, false
+	for i, c := range strings.TrimSpace(s) {
+		switch {
+		case c >= 'A' && c <= 'Z':
+			upper++
+			lead = lead || i == 0
+		case c >= 'a' && c <= 'z':
+			lower++
+		}
+	}
+	switch {
+	case upper == 0:
+		return small
+	case lower == 0:
+		return capitals
+	case lead && upper == 1:
+		return first
+	}
+	return mixed
 }
 
 // text is a hypothesis in letters.
@@ -310,20 +385,33 @@ func (s *search) textOf(h hypothesis) string {
 	return strings.TrimSpace(b.String())
 }
 
-// fit gives the whole texts, best first, each once.
+// fit gives the whole texts, best first. Those that differ only in capitals and
+// punctuation are one, as likely as all of them together.
 func (s *search) fit() []audio.Hypothesis {
 	sort.SliceStable(s.whole, func(i, j int) bool { return s.whole[i].log > s.whole[j].log })
 	var out []audio.Hypothesis
-	seen := map[string]bool{}
+	at := map[string]int{}
 	for _, h := range s.whole {
 		text := s.textOf(h)
-		if len(out) == fitKept || seen[text] {
+		k := plain(text)
+		if i, ok := at[k]; ok {
+			out[i].LogLikelihood += math.Log1p(math.Exp(h.log - out[i].LogLikelihood))
 			continue
 		}
-		seen[text] = true
+		at[k] = len(out)
 		out = append(out, audio.Hypothesis{Text: text, LogLikelihood: h.log})
 	}
-	return out
+	sort.SliceStable(out, func(i, j int) bool { return out[i].LogLikelihood > out[j].LogLikelihood })
+	return out[:min(len(out), fitKept)]
+}
+
+// plain is text without capitals and without the marks after words.
+func plain(text string) string {
+	fields := strings.Fields(strings.ToLower(text))
+	for i, f := range fields {
+		fields[i] = strings.TrimRight(f, ".,;:!?")
+	}
+	return strings.Join(fields, " ")
 }
 
 // search encodes a clip and decodes it into t.
@@ -336,7 +424,7 @@ func (e *Engine) search(ctx context.Context, samples []float32, h audio.Hints, s
 			err = errors.Join(err, errors.New(lastLine(messages)))
 		}
 	}()
-	s := &search{e: e, limit: tokensOnTop + tokenRate*len(samples)/audio.Rate}
+	s := &search{e: e, best: math.Inf(-1), limit: tokensOnTop + tokenRate*len(samples)/audio.Rate}
 	if h.Language != nil {
 		if e.follow == nil || e.follow.language != h.Language {
 			e.follow = &follower{vocab: e.vocab, language: h.Language, arcs: map[int][]arc{}}

@@ -11,6 +11,10 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+
+	"callout/audio"
+	"callout/audio/whisper"
+	"callout/session"
 )
 
 type options struct {
@@ -18,6 +22,9 @@ type options struct {
 	n      int
 	parts  string
 	record bool
+	model  string
+	most   int
+	tag    string
 }
 
 func main() {
@@ -26,6 +33,9 @@ func main() {
 	flag.IntVar(&o.n, "n", 220, "texts")
 	flag.StringVar(&o.parts, "parts", ".parts", "folder of fetched and made parts")
 	flag.BoolVar(&o.record, "record", false, "only make the voices' recordings")
+	flag.StringVar(&o.model, "model", os.Getenv("CALLOUT_MODEL"), "model file")
+	flag.StringVar(&o.tag, "tag", "3", "name of what is kept of this run")
+	flag.IntVar(&o.most, "most", 1<<30, "clips, at most")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
@@ -66,6 +76,45 @@ func run(ctx context.Context, o options) error {
 	}
 	if o.record {
 		return nil
+	}
+	return dump(ctx, o, list)
+}
+
+// dump prints what the recogniser made of each clip.
+func dump(ctx context.Context, o options, list []clip) error {
+	k, err := session.LoadKnowledge()
+	if err != nil {
+		return err
+	}
+	lang, err := session.Language(k.Parser, false)
+	if err != nil {
+		return err
+	}
+	e, err := whisper.Open(o.model, whisper.Options{Threads: 2})
+	if err != nil {
+		return err
+	}
+	defer e.Close()
+	prime, err := os.ReadFile("session/data/prime.txt")
+	if err != nil {
+		return err
+	}
+	h := newHeard(o.parts, e, audio.Hints{Prompt: string(prime), Language: lang}, o.tag)
+	for i, c := range list {
+		if i >= o.most {
+			break
+		}
+		t, err := h.clip(ctx, c, nil)
+		if err != nil {
+			return err
+		}
+		fmt.Printf("%s %s %s %q\n   free %6.1f %q\n", c.ID, c.Voice, c.Kind, c.Text, t.LogLikelihood, t.Text)
+		for j, f := range t.Fit {
+			if j < 4 {
+				fmt.Printf("   fit  %6.1f %q\n", f.LogLikelihood, f.Text)
+			}
+		}
+		fmt.Printf("   took %v\n", t.Took)
 	}
 	return nil
 }

@@ -62,10 +62,10 @@ type clip struct {
 	Text  string   `json:"text"`
 	Means []string `json:"means"`
 
-	Family string   `json:"family"`
-	Level  string   `json:"level"` // clean, or the SNR in dB
-	WAV    string   `json:"wav"`   // the voice alone
-	Seed   uint64   `json:"seed"`
+	Family string `json:"family"`
+	Level  string `json:"level"` // clean, or the SNR in dB
+	WAV    string `json:"wav"`   // the voice alone
+	Seed   uint64 `json:"seed"`
 }
 
 var levels = []string{"clean", "10", "5", "0"}

@@ -1,0 +1,41 @@
+package main
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"callout/intents"
+	"callout/session"
+)
+
+// The bench's own account of what its texts mean, made without the parser, and the
+// parser's account of the spoken words agree; chatter means nothing.
+func TestTextsMeanWhatTheParserReads(t *testing.T) {
+	k, err := session.LoadKnowledge()
+	require.NoError(t, err)
+	n, err := k.Parser.Grammar(intents.Written).Compile()
+	require.NoError(t, err)
+	texts, err := sample(1500, 99)
+	require.NoError(t, err)
+	for _, s := range texts {
+		r := k.Parser.Parse(s.Text, intents.Context{})
+		switch s.Kind {
+		case "chatter":
+			assert.Empty(t, r.Items, s.Text)
+		case "reading", "other":
+			assert.ElementsMatch(t, s.Means, keysOf(r.Items), "%s: doubts %v", s.Text, r.Doubts)
+		}
+	}
+	for _, name := range []string{"readings.txt", "others.txt"} {
+		list, err := lines(name)
+		require.NoError(t, err)
+		for _, line := range list {
+			words, _, _ := strings.Cut(line, "\t")
+			written := slot.ReplaceAllStringFunc(words, func(m string) string { return slot.FindStringSubmatch(m)[1] })
+			assert.True(t, n.Accepts(written), "not in the language: %s", written)
+		}
+	}
+}

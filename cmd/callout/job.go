@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"callout/audio/keep"
@@ -36,7 +37,7 @@ func openJob(ctx context.Context, k *session.Knowledge, s settings, dir, engine 
 		id = newJobID(at)
 	}
 	call := session.NewCall(k, s.policy())
-	opened := joblog.Opened{Program: "callout " + version, Job: id, Technician: s.Technician, Unit: s.Unit, Knowledge: k.Engine.Version(), Model: engine}
+	opened := joblog.Opened{Program: "callout " + version, Job: id, Technician: s.Technician, Unit: s.Unit, Knowledge: k.Engine.Version(), Model: weightsSum(engine)}
 	w, err := joblog.Create(jobs, opened, at)
 	if err != nil {
 		return nil, nil, err
@@ -76,6 +77,14 @@ func resumeJob(ctx context.Context, k *session.Knowledge, s settings, dir string
 		return nil, nil, errors.Join(err, w.Close())
 	}
 	return r, w, nil
+}
+
+// weightsSum is the SHA-256 of the weights that an engine names; "" if it names
+// none.
+func weightsSum(engine string) string {
+	_, sum, _ := strings.Cut(engine, "sha256:")
+	sum, _, _ = strings.Cut(sum, " ")
+	return sum
 }
 
 // newJobID is the time, for people, and four random bytes, so that two jobs

@@ -193,7 +193,7 @@ func (t *turn) record(heard uint64, list []intents.Item, certainty float64, answ
 		case it.Repair != "":
 			repair, _ := c.know.Catalogue.Repair(it.Repair)
 			t.emit(joblog.Repair{Repair: string(it.Repair), Part: repair.Part, Fault: c.verdict, Callout: entry})
-			t.say("repair_noted", prompts.Args{"What": capital(repair.Name)})
+			t.say("repair_noted", prompts.Args{"What": capital(repair.Spoken[0])})
 		case it.Note != "":
 			t.emit(joblog.Note{Text: it.Note, Callout: entry})
 			t.say("note_kept", nil)
@@ -295,9 +295,9 @@ func (t *turn) assess() {
 	c := t.call
 	a := c.job.Assess(t.at)
 	t.energy(a.Energy)
+	t.proofs(a)
 	t.findings(a)
 	t.verdict(a)
-	t.proofs(a)
 	t.timers(a)
 	t.step(a.Next, false)
 }
@@ -420,9 +420,9 @@ func (t *turn) proofs(a diagnose.Assessment) {
 		}
 		t.emit(b)
 		if item.OK {
-			t.say("proved", prompts.Args{"Text": item.Text})
+			t.say("proved", prompts.Args{"Text": sentence(item.Text)})
 		} else {
-			t.say("not_proved", prompts.Args{"Text": item.Text})
+			t.say("not_proved", prompts.Args{"Text": sentence(item.Text)})
 		}
 	}
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math/rand"
 	"slices"
-	"sort"
 	"strings"
 )
 
@@ -34,23 +33,39 @@ func (g *Grammar) Compile() (*Network, error) {
 	if err := g.Validate(); err != nil {
 		return nil, err
 	}
-	n := &nfa{grammar: g}
+	return (&compiler{grammar: g, done: map[string]*Network{}}).rule(g.Start)
+}
+
+// compiler keeps each rule's own smallest automaton, so that a rule used in many
+// places is worked out once and stays small where it is put in.
+type compiler struct {
+	grammar *Grammar
+	done    map[string]*Network
+}
+
+func (c *compiler) rule(name string) (*Network, error) {
+	if d, ok := c.done[name]; ok {
+		return d, nil
+	}
+	n := &nfa{compiler: c}
 	start, end := n.state(), n.state()
-	if err := n.build(Ref(g.Start), start, end); err != nil {
+	if err := n.build(c.grammar.rule(name), start, end); err != nil {
 		return nil, err
 	}
 	d, err := n.determinise(start, end)
 	if err != nil {
 		return nil, err
 	}
-	return d.minimise(), nil
+	d = d.minimise()
+	c.done[name] = d
+	return d, nil
 }
 
 // nfa is the automaton with free moves, before determinisation.
 type nfa struct {
-	grammar *Grammar
-	free    [][]int32
-	moves   [][]Arc
+	compiler *compiler
+	free     [][]int32
+	moves    [][]Arc
 }
 
 func (n *nfa) state() int32 {
@@ -106,19 +121,34 @@ func (n *nfa) build(e Expr, from, to int32) error {
 		}
 		return n.build(e.Between, out, in)
 	case Ref:
-		// A rule of its own states at every use: the language is finite in depth.
-		in, out := n.state(), n.state()
-		n.free[from] = append(n.free[from], in)
-		n.free[out] = append(n.free[out], to)
-		return n.build(n.grammar.rule(string(e)), in, out)
+		d, err := n.compiler.rule(string(e))
+		if err != nil {
+			return err
+		}
+		base := int32(len(n.free))
+		for s := range d.final {
+			n.state()
+			if d.final[s] {
+				n.free[base+int32(s)] = append(n.free[base+int32(s)], to)
+			}
+			for _, a := range d.Next(State(s)) {
+				n.moves[base+int32(s)] = append(n.moves[base+int32(s)], Arc{a.Byte, State(base) + a.To})
+			}
+		}
+		n.free[from] = append(n.free[from], base)
 	}
 	return nil
 }
 
 func (n *nfa) closure(set []int32, mark []int32, stamp int32) []int32 {
+	once := set[:0]
 	for _, s := range set {
-		mark[s] = stamp
+		if mark[s] != stamp {
+			mark[s] = stamp
+			once = append(once, s)
+		}
 	}
+	set = once
 	for i := 0; i < len(set); i++ {
 		for _, t := range n.free[set[i]] {
 			if mark[t] != stamp {
@@ -167,26 +197,22 @@ func (n *nfa) determinise(start, end int32) (*Network, error) {
 		return id
 	}
 	visit([]int32{start})
+	var byByte [256][]int32
 	for i := 0; i < len(sets); i++ {
 		if len(sets) > maxStates {
 			return nil, fmt.Errorf("%w: more than %d states", ErrInvalid, maxStates)
 		}
-		byByte := map[byte][]int32{}
 		for _, s := range sets[i] {
 			for _, a := range n.moves[s] {
-				if !slices.Contains(byByte[a.Byte], int32(a.To)) {
-					byByte[a.Byte] = append(byByte[a.Byte], int32(a.To))
-				}
+				byByte[a.Byte] = append(byByte[a.Byte], int32(a.To))
 			}
 		}
-		bytes := make([]int, 0, len(byByte))
-		for b := range byByte {
-			bytes = append(bytes, int(b))
-		}
-		sort.Ints(bytes)
 		d.first = append(d.first, int32(len(d.arcs)))
-		for _, b := range bytes {
-			d.arcs = append(d.arcs, Arc{byte(b), visit(byByte[byte(b)])})
+		for b := range byByte {
+			if len(byByte[b]) > 0 {
+				d.arcs = append(d.arcs, Arc{byte(b), visit(byByte[b])})
+				byByte[b] = byByte[b][:0]
+			}
 		}
 	}
 	d.first = append(d.first, int32(len(d.arcs)))

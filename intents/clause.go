@@ -1,6 +1,8 @@
 package intents
 
 import (
+	"strings"
+
 	"callout/catalogue"
 )
 
@@ -37,6 +39,8 @@ type slots struct {
 	extra   float64   // ounces after pounds
 	extraU  int
 	hasNum  bool
+	numFrom int // tokens of the number
+	numTo   int
 	leading bool // the number came before anything that says what it is
 	force   bool // never recorded without asking
 	qual    catalogue.Qualifier
@@ -106,6 +110,11 @@ func (p *Parser) newSearch(toks []token, env environment) *search {
 		buf = p.lex.at(toks, i, buf[:0])
 		s.edges[i] = group(buf)
 		s.nums[i] = numbers(toks).at(i)
+		for _, n := range s.nums[i] { // a choice that is a number may be said in any way
+			if list := p.tab.numberChoices[n.vals[0]]; len(n.vals) == 1 && len(list) > 0 && !n.sound {
+				s.edges[i] = append(s.edges[i], edge{class: isValue, end: n.end, entries: list})
+			}
+		}
 	}
 	return s
 }
@@ -226,7 +235,7 @@ func (s *search) command(i, j int, en entry) {
 		for _, q := range s.edges[j] {
 			if q.class == isQualifier {
 				with := sl
-				with.qual, with.qualFor = q.entries[0].qualifier, q.entries[0].index
+				with.qual, with.qualFor, with.heard = q.entries[0].qualifier, q.entries[0].index, q.heard
 				s.emit(shapeCommand, i, q.end, costEdge, with)
 			}
 		}
@@ -446,7 +455,7 @@ func (s *search) number(start, i int, cost float64, sl slots) {
 		next := sl
 		next.vals, next.hasNum = n.vals, true
 		next.force = sl.force || n.sound
-		next.leading = sl.bare()
+		next.leading, next.numFrom, next.numTo = sl.bare(), i, n.end
 		c := cost + costEdge
 		if sl.dual && len(n.vals) > 1 {
 			c += .5 // "forty five five" said of a dual capacitor is its two sections
@@ -535,7 +544,7 @@ func (s *search) suffix(start, i int, cost float64, sl slots, solid bool) {
 			}
 		case isQuantity:
 			// "forty seven amps" names a unit; what it measures must be said too.
-			if !next.hasQ && !s.also(isUnit, i, e.end) && s.addQuantity(&next, i, e) {
+			if solid && !next.hasQ && !s.also(isUnit, i, e.end) && s.addQuantity(&next, i, e) {
 				s.suffix(start, e.end, c, next, true)
 			}
 		case isPlace:
@@ -614,10 +623,10 @@ func (s *search) restart(start, i int, cost float64, sl slots) {
 		for _, n := range s.numsAt(j) {
 			next := sl
 			next.force = sl.force || n.sound
-			next.vals = n.vals
+			next.vals, next.numFrom, next.numTo = n.vals, j, n.end
 			switch {
 			case explicit:
-			case len(n.vals) == 1 && len(sl.vals) == 1 && restarts(sl.vals[0], n.vals[0], heardPause):
+			case len(n.vals) == 1 && len(sl.vals) == 1 && s.restarts(sl, j, n, heardPause):
 			case heardPause:
 				next.vals = append(append([]float64{}, sl.vals...), n.vals...)
 				next.force = true
@@ -649,23 +658,46 @@ func (s *search) restart(start, i int, cost float64, sl slots) {
 	}
 }
 
-// restarts reports whether b is a said anew from its beginning: one of b's
-// sayings begins with one of a's.
-func restarts(a, b float64, paused bool) bool {
+// restarts reports whether the number at token j is the one before said anew
+// from its beginning.
+func (s *search) restarts(sl slots, j int, n number, paused bool) bool {
+	a, b := sl.vals[0], n.vals[0]
+	if a < 10 && !paused {
+		return false // "four four" is 44, and "four forty seven" 447
+	}
 	if a == b {
 		return true
 	}
-	if a < 10 && !paused {
-		return false // "four, forty seven" and "four forty seven" are too near
+	inWords := true
+	for _, k := range [][2]int{{sl.numFrom, sl.numTo}, {j, n.end}} {
+		for _, t := range s.toks[k[0]:k[1]] {
+			inWords = inWords && t.digits == ""
+		}
 	}
-	for _, whole := range SayNumber(b) {
+	if inWords {
+		was, is := texts(s.toks[sl.numFrom:sl.numTo]), texts(s.toks[j:n.end])
+		return len(is) > len(was) && equal(was, is[:len(was)])
+	}
+	for _, whole := range SayNumber(b) { // written in digits: as it can have been said
 		for _, part := range SayNumber(a) {
-			if len(whole) > len(part) && whole[:len(part)] == part && whole[len(part)] == ' ' {
+			if a >= 10 && digitByDigit(part) {
+				continue // "three oh" begins "three hundred" in no one's mouth
+			}
+			if strings.HasPrefix(whole, part+" ") {
 				return true
 			}
 		}
 	}
 	return false
+}
+
+func digitByDigit(s string) bool {
+	for _, w := range strings.Fields(s) {
+		if n, ok := numberWords[w]; !ok || n.class != numDigit {
+			return false
+		}
+	}
+	return true
 }
 
 // choice reads what stands after an observed value.
@@ -679,6 +711,10 @@ func (s *search) choice(start, i int, cost float64, sl slots) {
 	}
 	for _, e := range s.edges[i] {
 		switch e.class {
+		case isUnit: // "nameplate voltage 230 volts"
+			if sl.nPlaces < 2 && numbers(s.toks).class(i-1) != numNone {
+				s.choice(start, e.end, cost+costEdge, sl)
+			}
 		case isPlace:
 			next := sl
 			if s.addPlace(&next, e) {

@@ -279,7 +279,7 @@ func (t numbers) at(i int) []number {
 		}
 		for _, n := range t.unsigned(i + 1) {
 			for _, v := range n.vals {
-				out = add(out, n.end, -v)
+				out = add(out, n.end, 0-v)
 			}
 		}
 		return out
@@ -342,7 +342,7 @@ func (t numbers) unsigned(i int) (list []number) {
 			if end < len(t) && t[end].num == numDigit && t[end].val == 0 {
 				end++
 			}
-			list = add(list, end, -n.vals[0])
+			list = add(list, end, 0-n.vals[0])
 		}
 	}
 	return list

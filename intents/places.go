@@ -3,6 +3,7 @@ package intents
 import (
 	"fmt"
 	"math/bits"
+	"slices"
 	"strings"
 
 	"callout/catalogue"
@@ -80,6 +81,7 @@ type tables struct {
 	implied                            map[int]int // place -> quantity
 	allows                             map[catalogue.Qualifier]set
 	byValue                            map[catalogue.ValueID]set
+	numberChoices                      map[float64][]entry // choices that are numbers
 	pairPlaces                         []int
 	pair                               set // quantities that have the pair's places
 }
@@ -124,6 +126,12 @@ func newTables(c *catalogue.Catalogue, x *lexicon, im implied, w words) (*tables
 			s := t.allows[k]
 			s.add(i)
 			t.allows[k] = s
+		}
+	}
+	t.numberChoices = map[float64][]entry{}
+	for _, ph := range x.phrases {
+		if vals := readNumber(ph.text); ph.entry.class == isValue && len(vals) == 1 && !slices.Contains(t.numberChoices[vals[0]], ph.entry) {
+			t.numberChoices[vals[0]] = append(t.numberChoices[vals[0]], ph.entry)
 		}
 	}
 	t.nameUnits(c, x)

@@ -12,11 +12,12 @@ var smallWords = [20]string{"zero", "one", "two", "three", "four", "five", "six"
 var tensWords = [10]string{2: "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"}
 
 // SayNumber lists the ways to say v, the plainest first: v is rounded to four
-// decimals and lies between -1e7 and 1e7, else the list is empty. Every way
-// reads back as v, alone or among its other meanings.
+// decimals; the list is empty beyond a hundred million either way and for what
+// is over a million and no whole number of millions. Every way reads back as v,
+// alone or among its other meanings.
 func SayNumber(v float64) []string {
 	v = math.Round(v*1e4) / 1e4
-	if math.IsNaN(v) || math.Abs(v) > 1e7 {
+	if math.IsNaN(v) || math.Abs(v) >= 1e8 {
 		return nil
 	}
 	if v < 0 {

@@ -1,0 +1,469 @@
+package intents
+
+import (
+	"strconv"
+	"strings"
+
+	"callout/catalogue"
+	"callout/grammar"
+)
+
+// Grammar gives the callout language as rules, made from the same tables as the
+// parser: what a recogniser may produce. It is narrower than what Parse
+// understands, and every sentence of it parses without a word left over.
+func (p *Parser) Grammar(f Form) *grammar.Grammar {
+	l := &language{p: p, form: f, have: map[string]bool{}}
+	l.g = &grammar.Grammar{Start: "sentence"}
+	l.sentence()
+	return l.g
+}
+
+// language builds a grammar rule by rule.
+type language struct {
+	p    *Parser
+	form Form
+	g    *grammar.Grammar
+	have map[string]bool
+	// behind is what may stand behind a number and say what it is of: kept
+	// together so that the number is in the network once.
+	behind grammar.Alt
+}
+
+func (l *language) rule(name string, e grammar.Expr) grammar.Expr {
+	if !l.have[name] {
+		l.have[name] = true
+		l.g.Rules = append(l.g.Rules, grammar.Rule{Name: name, Expr: e})
+	}
+	return grammar.Ref(name)
+}
+
+func lit(s string) grammar.Expr  { return grammar.Lit{Text: s} }
+func glue(s string) grammar.Expr { return grammar.Lit{Text: s, Glued: true} }
+
+// phrases is an alternative of everything in the lists that the form can write.
+func (l *language) phrases(lists ...[]string) grammar.Expr {
+	var out []string
+	for _, list := range lists {
+		out = append(out, l.p.lex.renderAll(list, l.form)...)
+	}
+	out = unique(out)
+	if len(out) == 0 {
+		return nil
+	}
+	return grammar.Words(out...)
+}
+
+func seq(parts ...grammar.Expr) grammar.Expr { return grammar.Seq(parts) }
+
+func opt(e grammar.Expr) grammar.Expr { return grammar.Opt{Of: e} }
+
+func (l *language) sentence() {
+	var callouts grammar.Alt
+	for i, q := range l.p.cat.Quantities {
+		if q.Kind.Numeric() {
+			callouts = append(callouts, l.rule("reading_"+string(q.ID), l.reading(i)))
+		} else if e := l.observation(i); e != nil {
+			callouts = append(callouts, l.rule("seen_"+string(q.ID), e))
+		}
+	}
+	callouts = append(callouts, l.rule("number_first", seq(l.anyNumber(), l.behind)))
+	var said []string
+	for _, d := range l.p.cat.Declarations {
+		said = append(said, d.Spoken...)
+	}
+	callouts = append(callouts, l.rule("declaration", seq(opt(grammar.Words("the", "i")), l.phrases(said))))
+	said = nil
+	for _, r := range l.p.cat.Repairs {
+		said = append(said, r.Spoken...)
+	}
+	callouts = append(callouts, l.rule("repair", seq(opt(lit("i")), l.phrases(said))))
+	callouts = append(callouts, l.rule("gone", seq(opt(lit("then")), opt(lit("it")), l.phrases([]string{"drops to nothing", "drops out", "drops to zero"}))))
+	between := opt(lit("and"))
+	lead := opt(grammar.Words("okay", "so", "and"))
+	end := grammar.Expr(nil)
+	if l.form == Written {
+		between = opt(grammar.Alt{seq(glue(","), opt(lit("and"))), lit("and"), glue("."), seq(glue(","), lit("then"))})
+		lead = opt(seq(grammar.Words("okay", "so", "and"), opt(glue(","))))
+		end = opt(glue("."))
+	}
+	call := seq(lead, grammar.Many{Of: l.rule("callout", callouts), Between: l.rule("between", between)})
+	whole := grammar.Alt{call, l.rule("command", l.commands()), l.rule("answer", l.answers())}
+	if end == nil {
+		l.rule("sentence", whole)
+	} else {
+		l.rule("sentence", seq(whole, end))
+	}
+}
+
+func (l *language) on() grammar.Expr {
+	return l.rule("on", seq(opt(grammar.Words("on", "at", "across")), opt(lit("the"))))
+}
+
+// reading is every way to say one numeric quantity.
+func (l *language) reading(i int) grammar.Expr {
+	q := l.p.cat.Quantities[i]
+	unit, _ := l.p.cat.Unit(q.Unit)
+	names := l.phrases([]string{q.Name}, q.Spoken)
+	units := l.units(q)
+	number := l.number(q)
+	value := grammar.Alt{seq(number, opt(units))}
+	if e := l.qualifiers(q, catalogue.OpenLine); e != nil {
+		value = append(value, e)
+	}
+	if e := l.qualifiers(q, catalogue.Nothing); e != nil {
+		value = append(value, e)
+	}
+	valueRef := l.rule("value_"+string(q.ID), value)
+	places := l.places(i)
+	is := opt(grammar.Words("is", "are", "at"))
+	on := l.on()
+	subject := grammar.Alt{names}
+	value = grammar.Alt{valueRef}
+	var alts grammar.Alt
+	if places != nil {
+		p := l.rule("place_"+string(q.ID), places)
+		subject = append(subject, seq(p, opt(lit("the")), names), seq(names, on, p))
+		value = append(value, seq(valueRef, grammar.Words("on", "at"), opt(lit("the")), p))
+		if l.unitNames(i) {
+			subject = append(subject, p)
+			l.behind = append(l.behind, seq(units, on, p))
+		} else if only := l.p.placeAlone(i); len(only) > 0 {
+			if e := l.placePhrases(only); e != nil {
+				subject = append(subject, e)
+			}
+		}
+		if l.p.tab.allows[catalogue.Nothing].has(i) {
+			alts = append(alts, seq(lit("no"), names, on, p))
+		}
+	}
+	alts = append(alts, seq(subject, is, value))
+	if l.p.tab.pair.has(i) {
+		alts = append(alts, l.pair(i, names, number, is, units))
+	}
+	if q.Kind == catalogue.Rated || !l.sharesUnitName(q, unit) {
+		l.behind = append(l.behind, names)
+	}
+	return alts
+}
+
+// pair says both sections of a dual capacitor.
+func (l *language) pair(i int, names, number, is, units grammar.Expr) grammar.Expr {
+	plus := grammar.Expr(grammar.Words("plus", "and", "by"))
+	second := grammar.Expr(seq(plus, number))
+	if l.form == Written {
+		second = grammar.Alt{second, seq(glue("/"), l.gluedNumber())}
+	}
+	what := names
+	if l.p.tab.rated.has(i) {
+		what = grammar.Alt{names, l.phrases(l.p.words.Dual)}
+	}
+	big := l.placePhrases([]int{l.p.tab.pairPlaces[0]})
+	small := l.placePhrases([]int{l.p.tab.pairPlaces[1]})
+	comma := opt(lit("and"))
+	if l.form == Written {
+		comma = opt(grammar.Alt{glue(","), lit("and")})
+	}
+	return grammar.Alt{seq(what, is, number, second, opt(units)), seq(names, is, big, number, comma, small, number)}
+}
+
+func (l *language) gluedNumber() grammar.Expr {
+	return seq(l.digit('1', true), opt(l.digit('0', true)), opt(seq(glue("."), l.digit('0', true))))
+}
+
+func (l *language) sharesUnitName(q catalogue.Quantity, u catalogue.Unit) bool {
+	for _, s := range append([]string{q.Name}, q.Spoken...) {
+		if s == u.Name || s == u.One {
+			return true
+		}
+	}
+	return false
+}
+
+// unitNames reports whether the unit and a place are enough to name quantity i.
+func (l *language) unitNames(i int) bool {
+	q := l.p.cat.Quantities[i]
+	if q.Kind != catalogue.Measured {
+		return false
+	}
+	for u := range l.p.cat.Units {
+		if l.p.cat.Units[u].ID != q.Unit {
+			continue
+		}
+		measured := l.p.tab.native[u].and(l.p.tab.measured)
+		return l.p.tab.unitQuantity[u].has(i) || measured.count() == 1 && measured.has(i)
+	}
+	return false
+}
+
+func (l *language) units(q catalogue.Quantity) grammar.Expr {
+	var names []string
+	add := func(id catalogue.UnitID) {
+		if u, ok := l.p.cat.Unit(id); ok {
+			names = append(names, u.Name)
+			if u.One != u.Name {
+				names = append(names, u.One)
+			}
+		}
+	}
+	add(q.Unit)
+	for _, a := range q.Also {
+		add(a.From)
+	}
+	if q.Unit == "[degF]" && l.form == Written {
+		return l.rule("unit_"+string(q.ID), grammar.Alt{l.phrases(names), glue("°"), glue("°f"), glue("°c")})
+	}
+	return l.rule("unit_"+string(q.ID), l.phrases(names))
+}
+
+func (l *language) qualifiers(q catalogue.Quantity, k catalogue.Qualifier) grammar.Expr {
+	var said []string
+	for _, a := range q.Qualifiers {
+		if a != k {
+			continue
+		}
+		for _, e := range l.p.qualified {
+			if e.Qualifier == k && e.Quantity == "" {
+				said = append(said, e.Spoken[:min(4, len(e.Spoken))]...)
+			}
+			if k == catalogue.Nothing {
+				said = []string{"nothing", "no reading"}
+			}
+		}
+	}
+	return l.phrases(said)
+}
+
+// places is every way to name a place of quantity i.
+func (l *language) places(i int) grammar.Expr {
+	var list []int
+	l.p.tab.places[i].each(func(k int) { list = append(list, k) })
+	for k := range l.p.cat.Places {
+		if m := l.p.tab.meant[i][k]; m.places.count() == 1 && !l.p.tab.places[i].has(k) {
+			list = append(list, k)
+		}
+	}
+	return l.placePhrases(list)
+}
+
+func (l *language) placePhrases(list []int) grammar.Expr {
+	var said []string
+	for _, k := range list {
+		said = append(said, l.p.placeNames(k)...)
+	}
+	return l.phrases(said)
+}
+
+// placeNames are the ways to say a place; its id where it has no other.
+func (p *Parser) placeNames(k int) []string {
+	pl := p.cat.Places[k]
+	if len(pl.Spoken) > 0 {
+		return pl.Spoken
+	}
+	return []string{idWords(string(pl.ID))}
+}
+
+// placeAlone lists the places of quantity i that name it without another word.
+func (p *Parser) placeAlone(i int) (list []int) {
+	p.tab.places[i].each(func(k int) {
+		sl := slots{nPlaces: 1, qualFor: -1, hasNum: true}
+		sl.place[0].add(k)
+		qs, f := p.byPlace(sl, p.tab.measured)
+		if f == fitWell && qs.count() == 1 && qs.has(i) {
+			list = append(list, k)
+		}
+	})
+	return list
+}
+
+// observation is every way to say one observed quantity.
+func (l *language) observation(i int) grammar.Expr {
+	q := l.p.cat.Quantities[i]
+	var values, alone []string
+	for _, v := range q.Values {
+		values = append(values, v.Spoken...)
+		for _, pl := range q.Places {
+			alone = append(alone, v.Alone[pl]...)
+		}
+	}
+	var alts grammar.Alt
+	if e := l.phrases(alone); e != nil {
+		alts = append(alts, seq(opt(lit("the")), e))
+	}
+	choice := l.phrases(values)
+	if choice == nil {
+		return nil
+	}
+	v := l.rule("choice_"+string(q.ID), choice)
+	is := opt(grammar.Words("is", "are"))
+	if names := l.phrases([]string{q.Name}, q.Spoken); names != nil {
+		alts = append(alts, seq(opt(lit("the")), names, is, v))
+		if len(q.Places) > 1 {
+			alts = append(alts, seq(opt(lit("the")), l.places(i), names, is, v))
+		}
+	}
+	return alts
+}
+
+func (l *language) commands() grammar.Expr {
+	var plain []string
+	var alts grammar.Alt
+	anyNumber := l.anyNumber()
+	for _, c := range l.p.cat.Commands {
+		switch c.Argument {
+		case "":
+			plain = append(plain, c.Spoken...)
+		case "number":
+			lead := l.phrases(c.Spoken)
+			if l.form == Written {
+				lead = seq(lead, opt(glue(",")))
+			}
+			alts = append(alts, seq(lead, anyNumber))
+		case "minutes":
+			alts = append(alts, seq(l.phrases(c.Spoken), l.rule("minutes", seq(l.count(), grammar.Words("minutes", "minute")))))
+		}
+	}
+	return append(grammar.Alt{l.phrases(plain)}, alts...)
+}
+
+// answers are what may be said when something was asked: a number, a choice or
+// that the meter shows nothing.
+func (l *language) answers() grammar.Expr {
+	var units, values []string
+	for _, u := range l.p.cat.Units {
+		units = append(units, u.Name, u.One)
+	}
+	for _, q := range l.p.cat.Quantities {
+		for _, v := range q.Values {
+			values = append(values, v.Spoken...)
+		}
+	}
+	return grammar.Alt{seq(opt(lit("it's")), l.anyNumber(), opt(l.rule("any_unit", l.phrases(units)))),
+		l.phrases([]string{"ol", "open", "nothing", "no reading"}), l.phrases(values)}
+}
+
+func (l *language) anyNumber() grammar.Expr {
+	if l.form == Written {
+		return l.rule("any_number", grammar.Alt{l.decimal(4, 2), seq(l.digits(3), opt(seq(glue("."), l.digit('0', true))), glue("k"))})
+	}
+	return l.rule("any_number", grammar.Alt{l.decimal(4, 2), seq(l.decimal(3, 2), lit("k"))})
+}
+
+// digits is a whole number in digits, none of them a leading nought.
+func (l *language) digits(size int) grammar.Expr {
+	e := l.digit('1', false)
+	if size == 1 {
+		return e
+	}
+	tail := opt(l.digit('0', true))
+	for range size - 2 {
+		tail = opt(seq(l.digit('0', true), tail))
+	}
+	return seq(e, tail)
+}
+
+// number is a number of a quantity's usual size.
+func (l *language) number(q catalogue.Quantity) grammar.Expr {
+	size := len(strconv.Itoa(int(min(q.Max, 9999))))
+	decimals := q.Decimals
+	name := "number_" + strconv.Itoa(size) + "_" + strconv.Itoa(decimals)
+	e := l.rule(name, l.decimal(size, decimals))
+	alts := grammar.Alt{e}
+	if q.Min < 0 {
+		if l.form == Written {
+			alts = append(alts, seq(lit("-"), l.gluedNumber()), seq(lit("minus"), e))
+		} else {
+			alts = append(alts, seq(grammar.Words("minus", "negative"), e))
+		}
+	}
+	if q.Max > 9999 {
+		alts = append(alts, l.rule("thousands", l.thousands()))
+	}
+	if len(alts) == 1 {
+		return e
+	}
+	return alts
+}
+
+func (l *language) thousands() grammar.Expr {
+	if l.form == Written {
+		d := l.digit('0', true)
+		group := seq(l.digit('1', false), opt(d), opt(d), glue(","), d, d, d)
+		tenths := opt(seq(glue("."), d))
+		return grammar.Alt{seq(l.digits(3), tenths, glue("k")), seq(l.digits(3), tenths, lit("k")), group, seq(l.whole(3), lit("million"))}
+	}
+	return grammar.Alt{seq(l.decimal(3, 1), grammar.Words("k", "thousand")), seq(l.whole(3), lit("million"))}
+}
+
+// digit is one digit from low to 9, a word of its own or glued to the one before.
+func (l *language) digit(low byte, glued bool) grammar.Expr {
+	var alt grammar.Alt
+	for c := low; c <= '9'; c++ {
+		alt = append(alt, grammar.Lit{Text: string(rune(c)), Glued: glued})
+	}
+	return alt
+}
+
+// whole is a whole number of at most size digits, size being 1 to 4.
+func (l *language) whole(size int) grammar.Expr {
+	name := "whole_" + strconv.Itoa(size)
+	if l.form == Written {
+		return l.rule(name, grammar.Alt{lit("0"), l.digits(size), grammar.Words(smallWords[1:11]...)})
+	}
+	digit := l.rule("digit", grammar.Words(smallWords[1:10]...))
+	two := l.rule("two_digits", grammar.Alt{grammar.Words(smallWords[10:]...), seq(grammar.Words(tensWords[2:]...), opt(digit))})
+	alts := grammar.Alt{lit("zero"), digit}
+	if size >= 2 {
+		alts = append(alts, two)
+	}
+	if size >= 3 {
+		rest := l.rule("rest", seq(opt(lit("and")), grammar.Alt{digit, two}))
+		hundreds := l.rule("hundreds", seq(grammar.Alt{digit, lit("a")}, lit("hundred"), opt(rest)))
+		alts = append(alts, hundreds, seq(digit, two), seq(digit, grammar.Words("oh", "zero"), digit), seq(digit, digit, grammar.Alt{digit, lit("zero"), lit("oh")}))
+		if size >= 4 {
+			alts = append(alts, seq(two, lit("hundred"), opt(rest)), seq(digit, lit("thousand"), opt(grammar.Alt{hundreds, rest})),
+				seq(two, grammar.Alt{two, seq(lit("oh"), digit)}))
+		}
+	}
+	return l.rule(name, alts)
+}
+
+// count is a whole number from 1 to 99.
+func (l *language) count() grammar.Expr {
+	if l.form == Written {
+		return grammar.Alt{l.digits(2), grammar.Words(smallWords[1:11]...)}
+	}
+	l.whole(2)
+	return grammar.Alt{grammar.Ref("digit"), grammar.Ref("two_digits")}
+}
+
+// decimal is a number with at most so many decimals.
+func (l *language) decimal(size, decimals int) grammar.Expr {
+	whole := l.whole(size)
+	if decimals == 0 {
+		return whole
+	}
+	if l.form == Written {
+		d := l.digit('0', true)
+		after := grammar.Expr(d)
+		if decimals > 1 {
+			after = seq(d, opt(d))
+		}
+		return grammar.Alt{whole, seq(l.digits(size), glue("."), after), seq(lit("0"), glue("."), after), seq(lit("."), after)}
+	}
+	name := "point_" + strconv.Itoa(decimals)
+	d := l.rule("decimal", grammar.Words(append([]string{"zero", "oh"}, smallWords[1:10]...)...))
+	point := grammar.Expr(seq(lit("point"), d))
+	if decimals > 1 {
+		point = seq(lit("point"), d, opt(d))
+	}
+	return grammar.Alt{seq(whole, opt(l.rule(name, point))), grammar.Ref(name)}
+}
+
+// Vocabulary lists every word of the callout language in the form, each once.
+func (p *Parser) Vocabulary(f Form) []string {
+	var out []string
+	for _, w := range p.Grammar(f).Vocabulary() {
+		out = append(out, strings.ToLower(w))
+	}
+	return unique(out)
+}

@@ -19,6 +19,7 @@ type view struct {
 
 	mass     []float64 // belief in each hypothesis: single faults, then pairs
 	marginal []float64 // belief in each fault, alone or in a pair
+	joint    []float64 // scratch of the choice
 	valve    int       // which predictions: 1 where an expansion valve meters
 }
 
@@ -44,6 +45,7 @@ func (s *state) look(now time.Time) *view {
 func (s *state) outcomes(epoch int) []outcome {
 	out := make([]outcome, len(s.k.tests))
 	seen := make([]bool, len(s.k.tests))
+	v := &view{k: s.k, s: s}
 	for _, r := range s.records {
 		if r.epoch > epoch || r.epoch < epoch && !ambient(r.in) {
 			continue
@@ -51,6 +53,9 @@ func (s *state) outcomes(epoch int) []outcome {
 		for _, i := range s.k.answers[r.in] {
 			if !seen[i] {
 				seen[i] = true
+				if !v.applies(&s.k.tests[i]) {
+					continue
+				}
 				out[i] = s.outcomeOf(i, epoch)
 			}
 		}
@@ -77,11 +82,12 @@ func (v *view) conflicts() {
 			old, young = b, a
 		}
 		v.warnings = append(v.warnings, Warning{ID: "contradicts_reading", Seq: young.seq, With: []uint64{old.seq}, Text: c.Say})
-		if v.s.repeated(c.a.test) && v.s.repeated(c.b.test) {
+		twiceA, twiceB := v.s.repeated(c.a.test), v.s.repeated(c.b.test)
+		if twiceA && twiceB {
 			continue // said twice each: it is what it is
 		}
-		a.counts, a.again = false, true
-		b.counts, b.again = false, true
+		a.counts, a.again = false, !twiceA
+		b.counts, b.again = false, !twiceB
 	}
 }
 
@@ -181,12 +187,42 @@ func (v *view) believe() {
 			}
 		}
 	}
+	v.notFitted()
 	v.marginal = make([]float64, n)
 	copy(v.marginal, v.mass[:n])
 	for j, p := range m.pairs {
 		v.marginal[p.a] += v.mass[n+j]
 		v.marginal[p.b] += v.mass[n+j]
 	}
+}
+
+// absent is how likely it is that a part that matters can't be tested, against
+// one that is not fitted. Common practice, no source.
+const absent = 0.2
+
+// notFitted takes an optional part's test that can't be done as a sign that the
+// part is not there.
+func (v *view) notFitted() {
+	n := len(v.k.model.single)
+	for t := range v.s.cannot {
+		if !v.k.tests[t].Optional {
+			continue
+		}
+		id := v.k.tests[t].ID
+		less := make([]bool, n)
+		for i, f := range v.k.faults {
+			if _, shows := f.Shows[id]; shows && top(v.k.model.rows[v.valve][i][t]) != v.k.model.usual[t] {
+				less[i] = true
+				v.mass[i] *= absent
+			}
+		}
+		for j, p := range v.k.model.pairs {
+			if less[p.a] || less[p.b] {
+				v.mass[n+j] *= absent
+			}
+		}
+	}
+	normalise(v.mass)
 }
 
 func (v *view) update(t int, o *outcome) {

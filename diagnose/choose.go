@@ -16,6 +16,7 @@ type candidate struct {
 	before int     // the test that must be answered first, or -1
 	path   []int
 	after  time.Duration // to wait before it
+	rate   float64       // how fast it takes doubt away
 	left   float64       // expected cost that is left once it is answered
 }
 
@@ -28,6 +29,7 @@ const (
 	liveRisk  = 1.0  // each reading on a live unit
 	fetchMore = 0.8  // each further reading of one test
 	turning   = 5.0  // from a unit made safe back to a live one
+	slow      = 0.12 // a rate at which testing on is worth little
 	tells     = 0.15 // a test that takes less off the expected cost tells nothing
 	waiting   = 0.35 // a minute of waiting, in which other work can be done
 )
@@ -191,13 +193,19 @@ func (v *view) missing(t *Test) []Input {
 }
 
 // price is the expected cost of deciding now: the doubt that is left, and the
-// call-back and the part wrongly bought if the likeliest is not the cause.
-func price(mass, most, xlogx, part float64) float64 {
-	if mass <= 0 {
-		return 0
+// call-back and the parts wrongly bought by the best decision. x holds the
+// belief in each hypothesis and parts what its repair would cost in vain.
+func price(x, parts []float64) float64 {
+	var mass, xlogx float64
+	for _, p := range x {
+		mass += p
+		xlogx += p * math.Log(p)
 	}
-	bits := (mass*math.Log(mass) - xlogx) / math.Ln2
-	return perBit*bits + (callBack+part)*(mass-most)
+	least := math.Inf(1)
+	for j, p := range x {
+		least = min(least, (callBack+parts[j])*(mass-p))
+	}
+	return perBit*(mass*math.Log(mass)-xlogx)/math.Ln2 + least
 }
 
 // partCost is what the repair of a hypothesis costs in vain.
@@ -217,35 +225,29 @@ func (v *view) partCost(h hypothesis) float64 {
 func (v *view) expected(t int, hs []hypothesis, parts []float64) float64 {
 	n := len(v.k.tests[t].Classes)
 	var buf [32]float64
-	var mass, most, xlogx, part [32]float64
+	if need := n * len(hs); cap(v.joint) < need {
+		v.joint = make([]float64, need, 2*need)
+	}
+	x := v.joint[:n*len(hs)]
 	for j, h := range hs {
 		row := v.row(h, t, buf[:])
 		for c := 0; c < n; c++ {
-			x := h.p * row[c]
-			mass[c] += x
-			xlogx[c] += x * math.Log(x)
-			if x > most[c] {
-				most[c], part[c] = x, parts[j]
-			}
+			x[c*len(hs)+j] = h.p * row[c]
 		}
 	}
 	var sum float64
 	for c := 0; c < n; c++ {
-		sum += price(mass[c], most[c], xlogx[c], part[c])
+		sum += price(x[c*len(hs):(c+1)*len(hs)], parts)
 	}
 	return sum
 }
 
 func (v *view) priceNow(hs []hypothesis, parts []float64) float64 {
-	var mass, most, xlogx, part float64
+	x := make([]float64, len(hs))
 	for j, h := range hs {
-		mass += h.p
-		xlogx += h.p * math.Log(h.p)
-		if h.p > most {
-			most, part = h.p, parts[j]
-		}
+		x[j] = h.p
 	}
-	return price(mass, most, xlogx, part)
+	return price(x, parts)
 }
 
 // best picks the test that takes the most off the expected cost for each minute
@@ -274,6 +276,7 @@ func (v *view) best(cs []candidate) (c candidate, ok bool) {
 	if cs = telling; len(cs) == 0 {
 		return candidate{}, false
 	}
+	v.neededAnyway(cs)
 	rate := func(c candidate) float64 { return (now - c.left) / c.cost }
 	sort.SliceStable(cs, func(i, j int) bool { return rate(cs[i]) > rate(cs[j]) })
 	const deep, wide = 5, 10
@@ -281,9 +284,27 @@ func (v *view) best(cs []candidate) (c candidate, ok bool) {
 	for i := 0; i < min(deep, len(cs)); i++ {
 		if r := v.further(cs[i], cs[:min(wide, len(cs))], now, hs, parts); r > most+1e-9 {
 			at, most = i, r
+			cs[i].rate = r
 		}
 	}
 	return cs[at], true
+}
+
+// neededAnyway makes the tests cheaper that the likeliest fault's verdict waits
+// for: they will have to be done in any case.
+func (v *view) neededAnyway(cs []candidate) {
+	f := top(v.marginal)
+	p := v.marginal[f]
+	if p < 0.4 {
+		return
+	}
+	for _, t := range v.wanted(f) {
+		for i := range cs {
+			if cs[i].test == t {
+				cs[i].cost *= 1 - 0.8*p
+			}
+		}
+	}
 }
 
 // further is the rate, over a test and the best one that follows it, at which

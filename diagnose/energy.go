@@ -41,7 +41,8 @@ type Energy struct {
 	Call       string // "calling", "off" or "" while unknown
 	GaugesOn   bool
 	Disconnect bool // in
-	Breaker    bool // on
+	Breaker    bool // not declared off
+	Tripped    bool // seen tripped or off, which proves nothing dead
 	// Proved lists the places that read nothing since the unit was declared dead.
 	Proved []catalogue.PlaceID
 }
@@ -84,10 +85,12 @@ var satisfied = map[string]func(*Energy) bool{
 	"plug_on":          func(e *Energy) bool { return !e.PlugOff },
 	"lock_off":         func(e *Energy) bool { return !e.LockedOut },
 	"disconnect_in":    func(e *Energy) bool { return e.Disconnect },
-	"breaker_on":       func(e *Energy) bool { return e.Breaker },
+	"breaker_on":       func(e *Energy) bool { return e.Breaker && !e.Tripped },
 	"call_on":          func(e *Energy) bool { return e.Call != "off" },
 	"call_off":         func(e *Energy) bool { return e.Call == "off" },
 	"gauges_on":        func(e *Energy) bool { return e.GaugesOn },
+	"breaker_off":      func(e *Energy) bool { return !e.Breaker },
+	"disconnect_dead":  func(e *Energy) bool { return e.proved("disconnect_line") },
 	"air_handler_off":  func(e *Energy) bool { return e.Indoor != Live },
 	"air_handler_dead": func(e *Energy) bool { return e.Indoor == ProvedDead },
 	"air_handler_on":   func(e *Energy) bool { return e.Indoor == Live },
@@ -97,6 +100,14 @@ var satisfied = map[string]func(*Energy) bool{
 func (e *Energy) setLive() {
 	e.Outdoor, e.Capacitor, e.Proved = Live, Charged, nil
 	e.Disconnect, e.Breaker = true, true
+}
+
+// switched takes a switch as opened. What was proved before is proved again:
+// whoever throws a switch may have thrown another.
+func (e *Energy) switched(on *bool) {
+	if *on {
+		*on, e.Proved, e.Capacitor = false, nil, Charged
+	}
 }
 
 // settle works out the power after a change.
@@ -119,9 +130,9 @@ func (e *Energy) declare(d catalogue.DeclarationID) []string {
 	var bad []string
 	switch d {
 	case "disconnect_pulled":
-		e.Disconnect = false
+		e.switched(&e.Disconnect)
 	case "breaker_off":
-		e.Breaker = false
+		e.switched(&e.Breaker)
 	case "disconnect_in", "breaker_on":
 		if e.LockedOut {
 			bad = append(bad, "It was locked out a moment ago: only the one who locked it takes the lock off. I take it as live.")
@@ -131,8 +142,12 @@ func (e *Energy) declare(d catalogue.DeclarationID) []string {
 			bad = append(bad, "Power comes on with the capacitor's wires off: keep each one capped and clear.")
 		}
 		was := e.off()
+		if d == "breaker_on" {
+			e.Proved = slices.DeleteFunc(slices.Clone(e.Proved), func(p catalogue.PlaceID) bool { return p == "disconnect_line" })
+		}
 		e.Disconnect = e.Disconnect || d == "disconnect_in"
 		e.Breaker = e.Breaker || d == "breaker_on"
+		e.Tripped = e.Tripped && d != "breaker_on"
 		if was && !e.off() {
 			e.Capacitor, e.Tester = Charged, false
 		}
@@ -263,6 +278,12 @@ func (e *Energy) readVolts(r catalogue.Reading) []string {
 		if !e.Breaker && r.Value >= deadVolts {
 			return e.contradiction(fmt.Sprintf("%s V at the disconnect's line side", short(r.Value)))
 		}
+		if !e.Breaker && dead(r) && !e.Tester {
+			return []string{"Nothing from a meter that is not proved is no proof: read a live source first, then this again."}
+		}
+		if !e.Breaker && dead(r) && !e.proved(p) {
+			e.Proved = append(slices.Clone(e.Proved), p)
+		}
 		e.Tester = e.Tester || r.Value >= liveSource
 	case "blower", "transformer_primary", "aux_heat":
 		switch {
@@ -302,6 +323,10 @@ func (e *Energy) readAmps(r catalogue.Reading) []string {
 func (e *Energy) observe(o catalogue.Observation) []string {
 	moving := o.Quantity == "fan_motion" && o.Value != "stopped"
 	switch {
+	case o.Quantity == "breaker_state":
+		e.Tripped = o.Value != "on"
+	case o.Quantity == "breaker_reset":
+		e.Tripped = o.Value != "holds"
 	case o.Quantity == "thermostat_state" && o.Value == "calling":
 		e.Call = "calling"
 	case o.Quantity == "thermostat_state":

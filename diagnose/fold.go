@@ -21,13 +21,13 @@ type state struct {
 	epoch   int
 	segment int // counts changes of power and call
 
-	restart   time.Time // power or the call came back
-	hotSince  time.Time // first sign that the overload may be open
-	bledAt    time.Time
-	stopped   bool // it was off, or without a call, at some time
-	warnings  []Warning
-	last      time.Time
-	energySaw map[uint64]string
+	since    uint64    // the first event of this epoch
+	restart  time.Time // power or the call came back
+	hotSince time.Time // first sign that the overload may be open
+	bledAt   time.Time
+	trips    []span // when the breaker was off by itself
+	warnings []Warning
+	last     time.Time
 }
 
 // record is one reading or observation with the circumstances it was made in.
@@ -41,8 +41,49 @@ type record struct {
 	at        time.Time
 	epoch     int
 	segment   int
+	powered   bool // the outdoor unit was not declared off
 	running   bool // the unit could have run: powered, and not known to be without a call
+	called    bool // not known to be without a call
 	starting  bool // the short-cycle delay could still have held it off
+}
+
+// span is a stretch of events, its ends included; to is 0 while it lasts.
+type span struct{ from, to uint64 }
+
+// breaker notes since when the breaker was off by itself: as found, since the
+// beginning or since it was last put back.
+func (s *state) breaker(seq uint64, o catalogue.Observation) {
+	switch {
+	case o.Quantity == "breaker_state" && o.Value != "on":
+		from := uint64(0)
+		if n := len(s.trips); n > 0 {
+			from = s.trips[n-1].to
+		}
+		s.closeTrip(seq)
+		s.trips = append(s.trips, span{from: max(from, s.since)})
+	case o.Quantity == "breaker_reset":
+		s.closeTrip(seq)
+		if o.Value != "holds" {
+			s.trips = append(s.trips, span{from: seq})
+		}
+	}
+}
+
+func (s *state) closeTrip(seq uint64) {
+	if n := len(s.trips); n > 0 && s.trips[n-1].to == 0 {
+		s.trips[n-1].to = seq
+	}
+}
+
+// tripped reports whether the outdoor unit had no supply at an event because
+// its breaker was off by itself: then every reading out there says only that.
+func (s *state) tripped(seq uint64) bool {
+	for _, t := range s.trips {
+		if seq >= t.from && (t.to == 0 || seq < t.to) {
+			return true
+		}
+	}
+	return false
 }
 
 type repaired struct {
@@ -85,6 +126,7 @@ func (s *state) apply(e Event) []Warning {
 		}
 		s.repairs = append(s.repairs, repaired{id: e.Repair, seq: e.Seq, at: e.At, epoch: s.epoch})
 		s.epoch++
+		s.since = e.Seq
 		s.segment++
 		s.hotSince = time.Time{}
 	case e.Cannot != "":
@@ -157,6 +199,11 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 	}
 	rec := s.record(e, Input{Quantity: o.Quantity, Place: o.Place})
 	rec.choice = o.Value
+	s.breaker(e.Seq, o)
+	if o.Quantity == "breaker_reset" && o.Value == "holds" { // power is back
+		s.segment++
+		s.restart = e.At
+	}
 	if q, _ := s.k.cat.Quantity(o.Quantity); q.Kind == catalogue.Marked || o.Quantity == "mode" {
 		s.rated[rec.in] = rec
 	}
@@ -184,7 +231,9 @@ func (s *state) keep(r record) {
 func (s *state) record(e Event, in Input) record {
 	return record{
 		in: in, certainty: e.Certainty, seq: e.Seq, at: e.At, epoch: s.epoch, segment: s.segment,
+		powered:  s.energy.Outdoor == Live,
 		running:  s.energy.Outdoor == Live && s.energy.Call != "off",
+		called:   s.energy.Call != "off",
 		starting: !s.restart.IsZero() && e.At.Before(s.restart.Add(shortCycle)),
 	}
 }
@@ -201,6 +250,9 @@ func (s *state) declaration(e Event, warn func(id, text string, with ...uint64))
 	}
 	for _, text := range s.energy.declare(d.ID) {
 		warn("contradicts_energy", text)
+	}
+	if d.ID == "breaker_on" {
+		s.closeTrip(e.Seq)
 	}
 }
 

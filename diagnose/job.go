@@ -37,7 +37,7 @@ func (j *Job) unearned(e Event) []Warning {
 		before.apply(x)
 	}
 	v := before.look(e.At)
-	for _, f := range v.earned() {
+	for _, f := range v.earned(rather) {
 		for _, r := range j.k.faults[f].Repairs {
 			if r == e.Repair {
 				return nil
@@ -95,7 +95,7 @@ func (j *Job) decided() *Verdict {
 		before.apply(e)
 	}
 	v := before.look(at)
-	return v.verdict(v.earned())
+	return v.verdict(v.earned(rather))
 }
 
 // timers lists the waits that are running.

@@ -49,8 +49,9 @@ type Test struct {
 	Metering  string     `json:"metering,omitempty"`
 	// After lists the findings of which one makes it worth asking; none: always.
 	After     []string                        `json:"after,omitempty"`
-	Values    map[catalogue.ValueID]ClassID   `json:"values,omitempty"` // observed values that share an outcome
-	Sticky    bool                            `json:"sticky,omitempty"` // as found: does not change with the unit's state
+	Values    map[catalogue.ValueID]ClassID   `json:"values,omitempty"`   // observed values that share an outcome
+	Sticky    bool                            `json:"sticky,omitempty"`   // as found: does not change with the unit's state
+	Optional  bool                            `json:"optional,omitempty"` // the part may not be fitted: that it can't be tested says so
 	Highest   bool                            `json:"highest,omitempty"`
 	ProofOnly bool                            `json:"proof_only,omitempty"`
 	Minutes   float64                         `json:"minutes"`

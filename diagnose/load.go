@@ -180,7 +180,7 @@ func (l *loader) clauses(where string, list []string) []clause {
 // probability for each outcome. Every outcome keeps a floor: nothing seen in
 // the field is impossible.
 func (l *loader) distribution(where string, t Test, s string) []float64 {
-	const floor = 0.008
+	const floor = 0.015
 	out := make([]float64, len(t.Classes))
 	words := strings.Fields(s)
 	if len(words) == 1 {

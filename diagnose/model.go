@@ -16,6 +16,7 @@ type model struct {
 	pairs  []pair
 	rows   [2][][][]float64 // [valve or not][fault][test] -> probability of each outcome
 	pick   [2][]uint8       // [valve or not][pair*nt+test]: first, second, both
+	usual  []int            // the likeliest outcome of each test on a healthy unit
 	noGood int              // the index of "nothing is wrong, every reading is right"
 }
 
@@ -61,6 +62,7 @@ func newModel(k *Knowledge) (*model, error) {
 	normal := make([][]float64, m.nt)
 	for t := range k.tests {
 		normal[t] = l.distribution("", k.tests[t], k.tests[t].Normal)
+		m.usual = append(m.usual, top(normal[t]))
 	}
 	var dists [2][][]dist
 	for v := range dists {

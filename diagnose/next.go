@@ -15,16 +15,10 @@ func (v *view) next(a *Assessment) Next {
 	if n, ok := v.proofNext(&a.Proof); ok {
 		return n
 	}
-	earned := v.earned()
 	cs := v.candidates()
 	best, ok := v.best(cs)
-	if len(earned) > 0 && !(ok && v.second(earned, best)) {
-		a.Verdict = v.verdict(earned)
-		if v.k.faults[earned[0]].Normal {
-			a.Normal = true
-			return v.normalNext(earned[0])
-		}
-		return v.repairNext(a.Verdict)
+	if n, ok := v.decide(a, enough, best, ok); ok {
+		return n
 	}
 	if n, ok := v.modeNext(); ok {
 		return n
@@ -32,13 +26,41 @@ func (v *view) next(a *Assessment) Next {
 	if c, ok := v.forced(cs, enough); ok {
 		return v.testNext(c, DoTest)
 	}
+	if !ok || best.rate < slow {
+		if n, ok := v.decide(a, rather, best, ok); ok {
+			return n
+		}
+		if c, ok := v.forced(cs, rather); ok {
+			return v.testNext(c, DoTest)
+		}
+	}
 	if ok {
 		return v.testNext(best, DoTest)
 	}
 	if c, ok := v.forced(cs, 0.3); ok {
 		return v.testNext(c, DoTest)
 	}
+	if c, ok := v.sweep(); ok {
+		return v.testNext(c, DoTest)
+	}
 	return v.stuck(a)
+}
+
+// decide gives the verdict, where one is earned, and what follows from it.
+func (v *view) decide(a *Assessment, enough float64, best candidate, more bool) (Next, bool) {
+	earned := v.earned(enough)
+	if len(earned) == 0 || more && v.second(earned, best) {
+		return Next{}, false
+	}
+	a.Verdict = v.verdict(earned)
+	switch f := earned[0]; {
+	case v.vain(f):
+		return v.helpNext(f), true
+	case v.k.faults[f].Normal:
+		a.Normal = true
+		return v.normalNext(f), true
+	}
+	return v.repairNext(a.Verdict), true
 }
 
 // second reports whether a second fault is likely enough, and near enough to
@@ -88,6 +110,28 @@ func (v *view) forced(cs []candidate, least float64) (candidate, bool) {
 		}
 		if !found && v.askable(t) { // a gate asks for what the findings alone would not
 			best, found = v.candidate(t), true
+		}
+	}
+	return best, found
+}
+
+// sweep goes through what has not been looked at, once what was measured fits
+// nothing well: the test that would confirm the likeliest fault not yet tested.
+func (v *view) sweep() (candidate, bool) {
+	var best candidate
+	most, found := 0.0, false
+	for f := range v.k.faults {
+		if !v.fitsUnit(f) || v.k.faults[f].Normal {
+			continue
+		}
+		for _, t := range v.wanted(f) {
+			if !v.askable(t) || v.k.tests[t].ProofOnly {
+				continue
+			}
+			c := v.candidate(t)
+			if rate := math.Sqrt(v.plausibleStart(f)*math.Max(v.marginal[f], 1e-6)) / c.cost; rate > most {
+				best, most, found = c, rate, true
+			}
 		}
 	}
 	return best, found
@@ -283,6 +327,28 @@ func (v *view) normalNext(f int) Next {
 		return v.testNext(v.candidate(c.test), DoProof)
 	}
 	return Next{Kind: DoDone, Say: upper(v.k.faults[f].Name) + ". The job can be closed.", Because: v.shownBy(f)}
+}
+
+// vain reports whether a fault's repair was done twice already.
+func (v *view) vain(f int) bool {
+	for _, id := range v.k.faults[f].Repairs {
+		n := 0
+		for _, r := range v.s.repairs {
+			if r.id == id {
+				n++
+			}
+		}
+		if n >= 2 {
+			return true
+		}
+	}
+	return false
+}
+
+// helpNext ends a call in which the same repair has not held twice.
+func (v *view) helpNext(f int) Next {
+	r, _ := v.k.cat.Repair(v.k.faults[f].Repairs[0])
+	return Next{Kind: DoDone, Say: "I would " + r.Name + " a third time, and twice it has not held. Get a second pair of eyes or the maker's help line before more is spent.", Because: v.shownBy(f)}
 }
 
 // stuck says honestly that the call can't be settled with what can be done.

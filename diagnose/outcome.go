@@ -51,17 +51,27 @@ func ambient(in Input) bool {
 	return false
 }
 
-// usable reports whether a record can answer a test.
-// What is left to see once it has stopped, such as frost, counts in any state.
-func usable(t *Test, r record) bool {
-	return !t.Operating || t.Sticky || r.running || t.State == "indoor_run" || t.State == "any"
+// usable reports whether a record can answer a test. What is left to see once
+// it has stopped, such as frost, counts in any state.
+func (s *state) usable(t *Test, r record) bool {
+	switch {
+	case t.Sticky, t.State == "any":
+		return true
+	case t.State == "indoor_run":
+		return r.called || !t.Operating
+	case !s.k.energy.States[s.k.stateAt[t.State]].Live:
+		return true
+	case t.Operating:
+		return r.running
+	}
+	return r.powered || t.State == "isolated"
 }
 
 // find lists the records of one input in one epoch, oldest first.
 func (s *state) find(t *Test, in Input, epoch int) []record {
 	var out []record
 	for _, r := range s.records {
-		if r.in.Quantity == in.Quantity && r.in.Place == in.Place && r.epoch == epoch && usable(t, r) {
+		if r.in.Quantity == in.Quantity && r.in.Place == in.Place && r.epoch == epoch && s.usable(t, r) {
 			out = append(out, r)
 		}
 	}
@@ -77,7 +87,7 @@ func (s *state) feed(t *Test, in Input, epoch int) (record, bool) {
 	}
 	for i := len(s.records) - 1; i >= 0; i-- {
 		r := s.records[i]
-		if r.in == key && (r.epoch == epoch || r.epoch < epoch && ambient(key)) && (ambient(key) || usable(t, r)) {
+		if r.in == key && (r.epoch == epoch || r.epoch < epoch && ambient(key)) && (ambient(key) || s.usable(t, r)) {
 			return r, true
 		}
 	}
@@ -146,7 +156,12 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 	if len(all) == 0 {
 		return outcome{}
 	}
-	return s.agree(t, recs, all)
+	o := s.agree(t, recs, all)
+	if outdoors := t.State == "live" || strings.HasPrefix(t.State, "run"); outdoors && o.counts && s.tripped(o.seq) {
+		o.counts, o.again = false, !s.energy.Tripped
+		o.conflict = ""
+	}
+	return o
 }
 
 // agree makes one outcome of repeated ones: a known sequence is one finding;

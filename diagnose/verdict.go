@@ -8,7 +8,8 @@ import (
 
 const (
 	enough = 0.90 // belief in a fault before its verdict
-	also   = 0.80 // belief in a second fault, confirmed by itself
+	rather = 0.60 // the same, once no test would tell much more
+	shown  = 0.50 // belief in a fault that was shown by itself, at rest
 )
 
 // confirmed reports whether a finding stands that shows the fault itself.
@@ -36,13 +37,14 @@ func (v *view) lacking(f int) []need {
 	return out
 }
 
-// earned lists the faults whose verdict stands, most probable first.
-func (v *view) earned() []int {
+// earned lists the faults whose verdict stands, most probable first: believed
+// enough, shown by a finding of its own, and past its gate.
+func (v *view) earned(enough float64) []int {
 	var out []int
 	for f, p := range v.marginal {
 		least := enough
-		if len(v.k.faults[f].Repairs) > 0 && v.unique(f) {
-			least = also
+		if v.unique(f) {
+			least = min(least, shown)
 		}
 		if p >= least && v.confirmed(f) && len(v.lacking(f)) == 0 {
 			out = append(out, f)
@@ -59,7 +61,7 @@ func (v *view) earned() []int {
 // stands whatever else is wrong.
 func (v *view) unique(f int) bool {
 	for _, all := range v.k.confirm[f] {
-		if v.allHold(all) && len(all) == 1 && !v.k.tests[all[0].test].Operating {
+		if v.allHold(all) && len(all) == 1 && (!v.k.tests[all[0].test].Operating || v.k.tests[all[0].test].ID == "thermostat") {
 			return true
 		}
 	}

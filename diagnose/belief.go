@@ -30,7 +30,10 @@ const cureRate = 0.97
 func (s *state) look(now time.Time) *view {
 	v := &view{k: s.k, s: s, now: now}
 	if m := s.metering(); m == "txv" || m == "eev" {
-		v.valve = 1
+		v.valve |= valveBit
+	}
+	if len(s.trips) > 0 {
+		v.valve |= putBackBit
 	}
 	for e := 0; e <= s.epoch; e++ {
 		v.epochs = append(v.epochs, s.outcomes(e))

@@ -213,6 +213,9 @@ func (l *loader) faults() {
 		if _, ok := k.profileAt[f.Profile]; !ok {
 			l.bad("%s: no profile %q", where, f.Profile)
 		}
+		if _, ok := k.profileAt[f.PutBack]; f.PutBack != "" && !ok {
+			l.bad("%s: no profile %q", where, f.PutBack)
+		}
 		if f.Prior <= 0 || f.Name == "" || f.Source == "" || len(f.Confirm) == 0 || f.Normal != (len(f.Repairs) == 0) {
 			l.bad("%s needs a prior, a name, a source, what confirms it, and a repair", where)
 		}

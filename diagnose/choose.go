@@ -3,6 +3,7 @@ package diagnose
 import (
 	"math"
 	"sort"
+	"strings"
 	"time"
 
 	"callout/catalogue"
@@ -40,6 +41,8 @@ func (v *view) available(i int) bool {
 	t := &v.k.tests[i]
 	o := v.standing[i]
 	switch {
+	case v.s.shorted() && outdoors(t):
+		return false
 	case v.s.cannot[i], t.ProofOnly, !v.applies(t):
 		return false
 	case o != nil && o.done && !o.again && !v.cooled(i, o):
@@ -67,6 +70,9 @@ func (v *view) opens(id string) int {
 	}
 	return at
 }
+
+// outdoors reports whether a test needs the outdoor unit live and whole.
+func outdoors(t *Test) bool { return t.State == "live" || strings.HasPrefix(t.State, "run") }
 
 // applies reports whether a test belongs to this kind of unit and season.
 func (v *view) applies(t *Test) bool {

@@ -41,6 +41,7 @@ type record struct {
 	at        time.Time
 	epoch     int
 	segment   int
+	isolated  bool // the compressor's wires were off
 	powered   bool // the outdoor unit was not declared off
 	running   bool // the unit could have run: powered, and not known to be without a call
 	called    bool // not known to be without a call
@@ -67,6 +68,28 @@ func (s *state) breaker(seq uint64, o catalogue.Observation) {
 			s.trips = append(s.trips, span{from: seq})
 		}
 	}
+}
+
+// noSupplySeen reports whether the outdoor unit was seen without supply.
+func (s *state) noSupplySeen() bool {
+	for _, r := range s.records {
+		if r.epoch == s.epoch && r.powered && r.in.Quantity == "voltage" && r.value < 20 && (r.in.Place == "contactor_line" || r.in.Place == "disconnect_load") {
+			return true
+		}
+	}
+	return false
+}
+
+// shorted reports whether the breaker tripped at once and nothing was mended
+// since: then it is not put back again with the compressor wired.
+func (s *state) shorted() bool {
+	out := false
+	for _, r := range s.records {
+		if r.in.Quantity == "breaker_reset" && r.epoch == s.epoch {
+			out = r.choice == "trips_at_once"
+		}
+	}
+	return out
 }
 
 func (s *state) closeTrip(seq uint64) {
@@ -199,6 +222,9 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 	}
 	rec := s.record(e, Input{Quantity: o.Quantity, Place: o.Place})
 	rec.choice = o.Value
+	if o.Quantity == "connection" && o.Place == "disconnect" && o.Value == "loose" && s.noSupplySeen() {
+		s.trips = append(s.trips, span{from: s.since, to: e.Seq}) // it was not seated: what was dead behind it says only that
+	}
 	s.breaker(e.Seq, o)
 	if o.Quantity == "breaker_reset" && o.Value == "holds" { // power is back
 		s.segment++
@@ -231,6 +257,7 @@ func (s *state) keep(r record) {
 func (s *state) record(e Event, in Input) record {
 	return record{
 		in: in, certainty: e.Certainty, seq: e.Seq, at: e.At, epoch: s.epoch, segment: s.segment,
+		isolated: s.energy.PlugOff,
 		powered:  s.energy.Outdoor == Live,
 		running:  s.energy.Outdoor == Live && s.energy.Call != "off",
 		called:   s.energy.Call != "off",

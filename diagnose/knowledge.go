@@ -6,10 +6,12 @@ import (
 
 // Fault is one thing that can be wrong, or one way in which nothing is.
 type Fault struct {
-	ID       FaultID           `json:"id"`
-	Name     string            `json:"name"`
-	Prior    float64           `json:"prior"`   // calls in a thousand, roughly
-	Profile  string            `json:"profile"` // how the unit behaves with it
+	ID      FaultID `json:"id"`
+	Name    string  `json:"name"`
+	Prior   float64 `json:"prior"`   // calls in a thousand, roughly
+	Profile string  `json:"profile"` // how the unit behaves with it
+	// PutBack is the profile once a switch that was found off is on again.
+	PutBack  string            `json:"put_back,omitempty"`
 	Mode     string            `json:"mode,omitempty"`
 	UnitType string            `json:"unit_type,omitempty"`
 	Metering string            `json:"metering,omitempty"`

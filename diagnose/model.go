@@ -14,11 +14,19 @@ type model struct {
 	nt     int
 	single []float64 // prior of each fault
 	pairs  []pair
-	rows   [2][][][]float64 // [valve or not][fault][test] -> probability of each outcome
-	pick   [2][]uint8       // [valve or not][pair*nt+test]: first, second, both
-	usual  []int            // the likeliest outcome of each test on a healthy unit
-	noGood int              // the index of "nothing is wrong, every reading is right"
+	rows   [variants][][][]float64 // [variant][fault][test] -> probability of each outcome
+	pick   [variants][]uint8       // [variant][pair*nt+test]: first, second, both
+	usual  []int                   // the likeliest outcome of each test on a healthy unit
+	noGood int                     // the index of "nothing is wrong, every reading is right"
 }
+
+// A variant of the predictions: with an expansion valve, or once a switch that
+// was found off is on again, or both.
+const (
+	valveBit   = 1
+	putBackBit = 2
+	variants   = 4
+)
 
 type pair struct {
 	a, b  int
@@ -64,15 +72,19 @@ func newModel(k *Knowledge) (*model, error) {
 		normal[t] = l.distribution("", k.tests[t], k.tests[t].Normal)
 		m.usual = append(m.usual, top(normal[t]))
 	}
-	var dists [2][][]dist
+	var dists [variants][][]dist
 	for v := range dists {
 		dists[v] = make([][]dist, len(k.faults))
 		for i, f := range k.faults {
 			p := k.profiles[k.profileAt[f.Profile]]
+			if v&putBackBit != 0 && f.PutBack != "" {
+				p = k.profiles[k.profileAt[f.PutBack]]
+				f.Shows = onlySeen(k, f.Shows)
+			}
 			row := make([]dist, m.nt)
 			out := make([][]float64, m.nt)
 			for t := range k.tests {
-				row[t] = m.predict(l, f, p, t, v == 1, normal[t])
+				row[t] = m.predict(l, f, p, t, v&valveBit != 0, normal[t])
 				out[t] = row[t].row
 			}
 			dists[v][i] = row
@@ -81,6 +93,18 @@ func newModel(k *Knowledge) (*model, error) {
 	}
 	m.pair(k, dists)
 	return m, nil
+}
+
+// onlySeen keeps what a fault shows to a look: what it showed to a meter is
+// gone once the switch is on.
+func onlySeen(k *Knowledge, shows map[TestID]string) map[TestID]string {
+	out := map[TestID]string{}
+	for id, s := range shows {
+		if q, _ := k.cat.Quantity(k.tests[k.testAt[id]].Quantity); !q.Kind.Numeric() {
+			out[id] = s
+		}
+	}
+	return out
 }
 
 // predict finds what a fault shows on a test: its own words, then its
@@ -110,7 +134,7 @@ func (m *model) predict(l *loader, f Fault, p profile, t int, valve bool, normal
 	return dist{normal, false, false}
 }
 
-func (m *model) pair(k *Knowledge, dists [2][][]dist) {
+func (m *model) pair(k *Knowledge, dists [variants][][]dist) {
 	for a := range k.faults {
 		for b := a + 1; b < len(k.faults); b++ {
 			if k.faults[a].Normal || k.faults[b].Normal || !plausible(k, dists[0][a], dists[0][b], a, b) {

@@ -141,7 +141,7 @@ func (v *view) sweep() (candidate, bool) {
 func (v *view) askable(i int) bool {
 	t := &v.k.tests[i]
 	o := v.standing[i]
-	return !v.s.cannot[i] && v.applies(t) && (o == nil || !o.done || o.again) && (t.Condition == "" || v.condition(t.Condition))
+	return !v.s.cannot[i] && !(v.s.shorted() && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again) && (t.Condition == "" || v.condition(t.Condition))
 }
 
 // modeNext asks for the season where the complaint doesn't tell and it matters.

@@ -57,14 +57,16 @@ func (s *state) usable(t *Test, r record) bool {
 	switch {
 	case t.Sticky, t.State == "any":
 		return true
+	case t.State == "isolated":
+		return r.isolated && r.powered
 	case t.State == "indoor_run":
 		return r.called || !t.Operating
 	case !s.k.energy.States[s.k.stateAt[t.State]].Live:
 		return true
 	case t.Operating:
-		return r.running
+		return r.running && !r.isolated
 	}
-	return r.powered || t.State == "isolated"
+	return r.powered && !r.isolated
 }
 
 // find lists the records of one input in one epoch, oldest first.
@@ -157,7 +159,7 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 		return outcome{}
 	}
 	o := s.agree(t, recs, all)
-	if outdoors := t.State == "live" || strings.HasPrefix(t.State, "run"); outdoors && o.counts && s.tripped(o.seq) {
+	if outdoors(t) && o.counts && s.tripped(o.seq) {
 		o.counts, o.again = false, !s.energy.Tripped
 		o.conflict = ""
 	}

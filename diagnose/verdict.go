@@ -8,6 +8,7 @@ import (
 
 const (
 	enough = 0.90 // belief in a fault before its verdict
+	surely = 0.85 // belief before a call is closed as nothing wrong
 	rather = 0.60 // the same, once no test would tell much more
 	shown  = 0.50 // belief in a fault that was shown by itself, at rest
 )
@@ -45,6 +46,9 @@ func (v *view) earned(enough float64) []int {
 		least := enough
 		if v.unique(f) {
 			least = min(least, shown)
+		}
+		if v.k.faults[f].Normal {
+			least = max(least, surely)
 		}
 		if p >= least && v.confirmed(f) && len(v.lacking(f)) == 0 {
 			out = append(out, f)

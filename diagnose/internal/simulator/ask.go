@@ -209,7 +209,7 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 		}
 		return number(0), true
 	case "voltage blower":
-		if r.blower == "stopped" && !(p.blowerOpen && r.secondary > 0 && w.airHandlerOn && !p.blowerRelay && r.statYorFan(w)) {
+		if r.blower == "stopped" && !(p.blowerOpen && r.secondary > 0 && w.airHandlerOn && !p.blowerRelay && r.asked(w)) {
 			return number(0), true
 		}
 		return number(p.volts), true
@@ -217,7 +217,7 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 		if u.AuxKW == 0 {
 			return notHere(), true
 		}
-		if r.auxAmps > 0 || (p.auxOpen && w.Heating && r.statYorFan(w)) {
+		if r.auxAmps > 0 || (p.auxOpen && w.secondStage() && !p.auxRelay && r.asked(w)) {
 			return number(p.volts), true
 		}
 		return number(0), true
@@ -252,12 +252,12 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 		if !u.Float {
 			return notHere(), true
 		}
-		if (p.floatOpen || p.floatFailed) && w.calling {
+		if p.floatOpen && w.calling {
 			return number(r.secondary), true
 		}
 		return number(0), true
 	case "control_voltage control_fuse":
-		if p.controlFuse || p.controlShort {
+		if p.controlShort {
 			return number(r.secondary), true
 		}
 		return number(0), true
@@ -320,10 +320,11 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 	return Answer{}, false
 }
 
-// statYorFan says whether the thermostat asks the indoor side for anything.
-func (r *running) statYorFan(w *World) bool {
+// asked says whether the thermostat asks the indoor side for anything. A short
+// has blown the control fuse: volts stop at it.
+func (r *running) asked(w *World) bool {
 	p := &w.p
-	return r.secondary > 0 && w.calling && !p.statDead && !p.statBlank && !p.statWrongMode && !p.statSatisfied && !p.controlShort && !p.controlFuse && !p.floatOpen
+	return r.secondary > 0 && w.calling && !p.statDead && !p.statBlank && !p.statWrongMode && !p.statSatisfied && !p.controlShort && !p.floatOpen
 }
 
 // loaded is the contactor's line side with the present load on the supply.
@@ -430,7 +431,7 @@ func (w *World) deadTests(quantity, place string) (Answer, bool) {
 	case "resistance disconnect_fuse":
 		return when(u.FusedPull, ohms(0.1, p.fuseBlown)), true
 	case "resistance control_fuse":
-		return ohms(0.1, p.controlFuse || p.controlShort), true
+		return ohms(0.1, p.controlShort), true
 	case "resistance aux_heat":
 		return when(u.AuxKW > 0, ohms(240*240/(math.Max(u.AuxKW, 1)*1000), p.auxOpen)), true
 	case "resistance crankcase_heater":
@@ -534,7 +535,7 @@ func (w *World) static(r *running) float64 {
 		resistance *= 0.5
 	}
 	speed := 1.0
-	if r.blower == "slow" || p.blowerWheel != "clean" || p.blowerSlow {
+	if r.blower == "slow" || p.blowerWheel != "clean" {
 		speed = 0.6
 	}
 	return math.Min(0.5*math.Pow(resistance, 0.6)*speed, 1.6)

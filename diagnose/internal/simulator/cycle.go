@@ -102,7 +102,7 @@ func (c circuit) solve() point {
 		if s < 0 {
 			g = (1 - 0.012*c.target) * math.Exp(max(s, -60)/22)
 		}
-		ratio := max(pc/pe, 1.05)
+		ratio := max((pc+c.air)/pe, 1.05)
 		volumetric := (1 - 0.02*(ratio-1)) / (1 - 0.02*(ratio0-1))
 		density := pe / p0e * (evap0 + superheat0 + 460) / (te + sh + 460)
 		flow := max(density*volumetric*(1-c.pump)*(1-c.crossLeak), 0.02)

@@ -135,10 +135,10 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 	case "fuse_state disconnect_fuse":
 		return when(u.FusedPull, choice(pickBool(p.fuseBlown, "blown", "good"))), true
 	case "fuse_state control_fuse":
-		return choice(pickBool(p.controlFuse || p.controlShort, "blown", "good")), true
+		return choice(pickBool(p.controlShort, "blown", "good")), true
 	case "thermostat_state thermostat":
 		switch {
-		case p.statBlank || r.secondary == 0 || p.controlShort || p.controlFuse:
+		case p.statBlank || r.secondary == 0 || p.controlShort:
 			return choice("blank"), true
 		case p.statWrongMode:
 			return choice("wrong_mode"), true
@@ -151,7 +151,7 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 	case "switch_state low_pressure_switch":
 		return when(u.LowSwitch, choice(pickBool(p.lowOpen || w.standing() < lowLimit(u.Refrigerant), "open", "closed"))), true
 	case "switch_state float_switch":
-		return when(u.Float, choice(pickBool(p.floatOpen || p.floatFailed, "open", "closed"))), true
+		return when(u.Float, choice(pickBool(p.floatOpen, "open", "closed"))), true
 	case "switch_state defrost_sensor":
 		if !u.HeatPump {
 			return notHere(), true

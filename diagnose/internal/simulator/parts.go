@@ -8,7 +8,6 @@ type parts struct {
 	sourceOhms    float64 // of the supply, both legs
 	legLost       bool    // one leg missing before the disconnect
 	breakerOff    bool    // found off
-	breakerDead   bool    // its contacts don't make
 	breakerWeak   bool    // trips below its rating
 	pullOut       bool    // disconnect found out
 	pullFails     bool    // a trap: one leg stays live with the disconnect pulled
@@ -17,7 +16,6 @@ type parts struct {
 	primaryLost   bool    // no voltage at the transformer's primary
 	xfmrDead      bool
 	xfmrVolts     float64
-	controlFuse   bool // blown
 	controlShort  bool // low-voltage wires touch
 	statDead      bool // no output at all
 	statNoY       bool // no cooling output, the blower still called
@@ -27,7 +25,6 @@ type parts struct {
 	yOpen         bool // control wire open on its way out
 	floatOpen     bool
 	drainBlocked  bool
-	floatFailed   bool
 	highOpen      bool // high-pressure switch open for no reason
 	lowOpen       bool
 	boardDead     bool
@@ -35,7 +32,6 @@ type parts struct {
 
 	// Contactor.
 	coilOpen      bool
-	coilWeak      bool // needs more volts than there are: chatters
 	stuckOpen     bool // something between the contacts
 	poleOpen      bool // one pole burnt away
 	poleOhms      [2]float64
@@ -78,7 +74,6 @@ type parts struct {
 	blowerOpen  bool
 	blowerStiff bool
 	blowerWheel string
-	blowerSlow  bool // set to the wrong speed
 	blowerRelay bool // nothing calls the blower
 
 	// Air.
@@ -109,7 +104,6 @@ type parts struct {
 	frosted      float64 // share of the outdoor coil left
 	auxOpen      bool    // element or its fuse link
 	auxRelay     bool    // sequencer does not close
-	auxStuck     bool    // on all the time
 	crankcase    bool    // heater open
 	noise        string
 }

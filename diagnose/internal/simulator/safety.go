@@ -101,7 +101,7 @@ func (w *World) touching(where string) string {
 		}
 		return ""
 	case "line":
-		if w.breakerOn && !w.tripped && !w.p.breakerDead {
+		if w.breakerOn && !w.tripped {
 			return HandsOnLive
 		}
 	}

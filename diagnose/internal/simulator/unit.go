@@ -95,7 +95,13 @@ func newUnit(r *rand.Rand) Unit {
 	u.TargetSC = float64(8 + r.IntN(5))
 	u.Airflow = u.Tons * pick(r, 350.0, 400, 400)
 	if u.HeatPump || chance(r, 0.3) {
-		u.AuxKW = pick(r, 5.0, 7.5, 10, 15)
+		u.AuxKW = pick(r, 5.0, 7.5)
+		if u.Tons >= 2.5 {
+			u.AuxKW = pick(r, 7.5, 10.0)
+		}
+		if u.Tons >= 3.5 {
+			u.AuxKW = pick(r, 10.0, 15)
+		}
 	}
 	if u.HeatPump || chance(r, 0.3) {
 		u.Delay = 5

@@ -107,7 +107,7 @@ func (w *World) settle() *running {
 
 func (w *World) supply(r *running) {
 	p := &w.p
-	if !p.breakerDead && w.breakerOn && !w.tripped {
+	if w.breakerOn && !w.tripped {
 		r.leg1, r.leg2 = p.volts/2, p.volts/2
 		if p.legLost {
 			r.leg2 = 0
@@ -145,12 +145,10 @@ func (w *World) indoorSide(r *running) {
 	if primary > 0 && !p.xfmrDead {
 		r.secondary = p.xfmrVolts
 	}
-	if p.controlFuse || p.controlShort {
-		// The short has blown the fuse: volts stop at it.
-	} else if r.secondary > 0 && w.calling && !p.statDead && !p.statNoY && !p.statBlank && !p.statWrongMode && !p.statSatisfied && !(p.floatOpen || p.floatFailed) {
+	fanCall := r.asked(w)
+	if fanCall && !p.statNoY {
 		r.statY = r.secondary - 0.3
 	}
-	fanCall := primary > 0 && r.secondary > 0 && !p.controlFuse && !p.controlShort && w.calling && !p.statBlank && !p.statWrongMode && !p.statSatisfied && !(p.floatOpen || p.floatFailed) && !p.statDead
 	air := 1.0
 	switch {
 	case !fanCall || p.blowerRelay:
@@ -174,9 +172,6 @@ func (w *World) indoorSide(r *running) {
 	case "loose":
 		air *= 0.3
 	}
-	if p.blowerSlow {
-		air *= 0.68
-	}
 	if p.ducts == "closed" {
 		air *= 0.66
 	}
@@ -184,9 +179,15 @@ func (w *World) indoorSide(r *running) {
 		r.blowerAmps *= 0.7 + 0.3*math.Min(air, 1)
 	}
 	r.blowerAir = air
-	if u.AuxKW > 0 && primary > 0 && !p.auxOpen && (p.auxStuck || (w.Heating && fanCall && !p.auxRelay)) {
+	if u.AuxKW > 0 && primary > 0 && !p.auxOpen && w.secondStage() && fanCall && !p.auxRelay {
 		r.auxAmps = u.AuxKW * 1000 / 240 * p.volts / 240
 	}
+}
+
+// secondStage says whether the thermostat calls for auxiliary heat: in the cold,
+// or where something keeps the house from getting warm.
+func (w *World) secondStage() bool {
+	return w.Heating && (w.outdoor < 38 || w.p.defrostNow || len(w.settings) > 0 && !Normal(w.settings[0].id))
 }
 
 func (w *World) control(r *running) {
@@ -211,7 +212,7 @@ func (w *World) control(r *running) {
 		r.contactor = "pulled_in"
 	case chain < 1 || p.coilOpen || p.stuckOpen:
 		r.contactor = "open"
-	case chain < 18.5 || p.coilWeak:
+	case chain < 18.5:
 		r.contactor = "chattering"
 	default:
 		r.contactor = "pulled_in"

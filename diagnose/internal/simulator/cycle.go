@@ -122,7 +122,7 @@ func (c circuit) solve() point {
 		de, dc, dw := 2.2*(q-flow*effect-leak), 2.2*(flow*effect+w+leak-reject), 0.05*(feed-flow)
 		te, tc, wet = te+de, tc+dc, wet+dw
 		wet = min(max(wet, 0.03), 1.02)
-		te = min(max(te, -45), evapAir-0.5)
+		te = min(max(te, -35), evapAir-0.5)
 		tc = min(max(tc, condAir+0.5), 175)
 		p = point{evap: te, cond: tc, suction: pe, liquid: pc + c.air, superheat: sh, subcooling: sc, flow: flow, capacity: max(q, 0), power: w / 0.25, floods: wet >= 1}
 		if i > 20 && math.Abs(de) < 2e-3 && math.Abs(dc) < 2e-3 && (math.Abs(dw) < 2e-5 || wet >= 1.02 || wet <= 0.03) {

@@ -52,7 +52,6 @@ type parts struct {
 	turnShort   float64 // share of the run winding shorted
 	toGround    float64 // megohms
 	overload    bool    // failed open
-	hotOverload bool    // open by heat at arrival
 	commonOhms  float64 // in the connection at the compressor
 	commonOpen  bool
 	startWire   bool // the start wire's terminal at the compressor is off

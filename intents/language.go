@@ -131,6 +131,7 @@ func (l *language) reading(i int) grammar.Expr {
 				subject = append(subject, e)
 			}
 		}
+		subject = append(subject, l.loose(i)...)
 		if l.p.tab.allows[catalogue.Nothing].has(i) {
 			alts = append(alts, seq(lit("no"), names, on, p))
 		}
@@ -166,7 +167,8 @@ func (l *language) pair(i int, names, number, is, units grammar.Expr) grammar.Ex
 }
 
 func (l *language) gluedNumber() grammar.Expr {
-	return seq(l.digit('1', true), opt(l.digit('0', true)), opt(seq(glue("."), l.digit('0', true))))
+	tenths := seq(glue("."), l.digit('0', true))
+	return grammar.Alt{seq(l.digit('1', true), opt(l.digit('0', true)), opt(tenths)), seq(glue("0"), tenths)}
 }
 
 func (l *language) sharesUnitName(q catalogue.Quantity, u catalogue.Unit) bool {
@@ -294,12 +296,11 @@ func (l *language) observation(i int) grammar.Expr {
 	}
 	v := l.rule("choice_"+string(q.ID), choice)
 	is := opt(grammar.Words("is", "are"))
-	if names := l.phrases([]string{q.Name}, q.Spoken); names != nil {
-		alts = append(alts, seq(opt(lit("the")), names, is, v))
-		if len(q.Places) > 1 {
-			alts = append(alts, seq(opt(lit("the")), l.places(i), names, is, v))
-		}
+	subject := grammar.Alt{l.places(i)}
+	if names := l.phrases([]string{q.Name, idWords(string(q.ID))}, q.Spoken); names != nil {
+		subject = append(subject, names, seq(l.places(i), names), seq(names, l.places(i)))
 	}
+	alts = append(alts, seq(opt(lit("the")), subject, is, v))
 	return alts
 }
 

@@ -55,9 +55,10 @@ func (l *language) thousands() grammar.Expr {
 		d := l.digit('0', true)
 		group := seq(l.digit('1', false), opt(d), opt(d), glue(","), d, d, d)
 		tenths := opt(seq(glue("."), d))
-		return grammar.Alt{seq(l.digits(3), tenths, glue("k")), seq(l.digits(3), tenths, lit("k")), group, seq(l.whole(3), lit("million"))}
+		return grammar.Alt{seq(l.digits(3), tenths, glue("k")), seq(l.digits(3), tenths, lit("k")), group, l.digits(8), seq(l.whole(3), lit("million"))}
 	}
-	return grammar.Alt{seq(l.decimal(3, 1), grammar.Words("k", "thousand")), seq(l.whole(3), lit("million"))}
+	hundreds := seq(grammar.Ref("two_digits"), lit("thousand"), grammar.Ref("hundreds"))
+	return grammar.Alt{seq(l.decimal(3, 1), grammar.Words("k", "thousand")), hundreds, seq(l.whole(3), lit("million"))}
 }
 
 // digit is one digit from low to 9, a word of its own or glued to the one before.
@@ -79,15 +80,16 @@ func (l *language) whole(size int) grammar.Expr {
 	two := l.rule("two_digits", grammar.Alt{grammar.Words(smallWords[10:]...), seq(grammar.Words(tensWords[2:]...), opt(digit))})
 	alts := grammar.Alt{lit("zero"), digit}
 	if size >= 2 {
-		alts = append(alts, two)
+		alts = append(alts, two, seq(digit, grammar.Alt{digit, lit("zero"), lit("oh")}))
 	}
 	if size >= 3 {
 		rest := l.rule("rest", seq(opt(lit("and")), grammar.Alt{digit, two}))
 		hundreds := l.rule("hundreds", seq(grammar.Alt{digit, lit("a")}, lit("hundred"), opt(rest)))
-		alts = append(alts, hundreds, seq(digit, two), seq(digit, grammar.Words("oh", "zero"), digit), seq(digit, digit, grammar.Alt{digit, lit("zero"), lit("oh")}))
+		alts = append(alts, hundreds, seq(digit, two), seq(digit, grammar.Words("oh", "zero"), digit), seq(digit, l.anyDigit(), l.anyDigit()))
 		if size >= 4 {
 			alts = append(alts, seq(two, lit("hundred"), opt(rest)), seq(digit, lit("thousand"), opt(grammar.Alt{hundreds, rest})),
-				seq(two, grammar.Alt{two, seq(lit("oh"), digit)}))
+				seq(lit("a"), lit("thousand"), opt(grammar.Alt{hundreds, rest})), seq(two, grammar.Alt{two, seq(lit("oh"), digit)}),
+				seq(digit, l.anyDigit(), l.anyDigit(), l.anyDigit()))
 		}
 	}
 	return l.rule(name, alts)
@@ -100,6 +102,10 @@ func (l *language) count() grammar.Expr {
 	}
 	l.whole(2)
 	return grammar.Alt{grammar.Ref("digit"), grammar.Ref("two_digits")}
+}
+
+func (l *language) anyDigit() grammar.Expr {
+	return l.rule("decimal", grammar.Words(append([]string{"zero", "oh"}, smallWords[1:10]...)...))
 }
 
 // decimal is a number with at most so many decimals.
@@ -117,10 +123,13 @@ func (l *language) decimal(size, decimals int) grammar.Expr {
 		return grammar.Alt{whole, seq(l.digits(size), glue("."), after), seq(lit("0"), glue("."), after), seq(lit("."), after)}
 	}
 	name := "point_" + strconv.Itoa(decimals)
-	d := l.rule("decimal", grammar.Words(append([]string{"zero", "oh"}, smallWords[1:10]...)...))
-	point := grammar.Expr(seq(lit("point"), d))
+	d := l.anyDigit()
+	after := grammar.Expr(d)
 	if decimals > 1 {
-		point = seq(lit("point"), d, opt(d))
+		l.whole(2)
+		after = grammar.Alt{seq(d, opt(d)), grammar.Ref("two_digits")}
 	}
-	return grammar.Alt{seq(whole, opt(l.rule(name, point))), grammar.Ref(name)}
+	point := l.rule(name, seq(lit("point"), after))
+	half := l.rule("half", grammar.Alt{seq(opt(lit("a")), lit("half")), lit("a quarter"), lit("three quarters")})
+	return grammar.Alt{seq(whole, opt(grammar.Alt{point, seq(lit("and"), half)})), seq(opt(lit("oh")), point), half}
 }

@@ -2,12 +2,33 @@ package intents
 
 import (
 	"math/rand"
+	"sync"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"callout/catalogue"
+	"callout/grammar"
 )
+
+// networks are compiled once for all tests.
+var networks = [2]func() (*grammar.Network, error){
+	Spoken: sync.OnceValues(func() (*grammar.Network, error) { return compile(Spoken) }), Written: sync.OnceValues(func() (*grammar.Network, error) { return compile(Written) }),
+}
+
+func compile(f Form) (*grammar.Network, error) {
+	c, err := catalogue.Load()
+	if err != nil {
+		return nil, err
+	}
+	p, err := New(c)
+	if err != nil {
+		return nil, err
+	}
+	return p.Grammar(f).Compile()
+}
 
 // Every sentence of the language is understood to its last word: recorded,
 // asked back, or the answer to a question. None is taken for talk.
@@ -18,7 +39,7 @@ func TestGrammarSentencesAreUnderstood(t *testing.T) {
 		g := p.Grammar(f)
 		require.NoError(t, g.Validate())
 		start := time.Now()
-		n, err := g.Compile()
+		n, err := networks[f]()
 		require.NoError(t, err)
 		require.NoError(t, n.Validate())
 		t.Logf("form %d: %d rules, %d states, %d arcs, compiled in %v", f, len(g.Rules), n.States(), n.Arcs(), time.Since(start))
@@ -47,4 +68,43 @@ func understood(p *Parser, s string) bool {
 		}
 	}
 	return false
+}
+
+// What the sampler makes and what the catalogue lists can be recognised too.
+func TestGrammarHoldsTheSamples(t *testing.T) {
+	p := newParser(t)
+	for _, f := range []Form{Written, Spoken} {
+		n, err := networks[f]()
+		require.NoError(t, err)
+		r := rand.New(rand.NewSource(5))
+		list := p.Phrases()
+		for range 3000 {
+			list = append(list, p.Sample(r))
+		}
+		out := 0
+		for _, s := range list {
+			text := s.Written
+			if f == Spoken {
+				text = s.Spoken
+			}
+			if len(s.Meaning) == 1 && s.Meaning[0].Note != "" {
+				continue // free words are in no grammar
+			}
+			if !n.Accepts(text) {
+				if out++; out < 40 {
+					t.Logf("form %d lacks: %s", f, text)
+				}
+			}
+		}
+		assert.Zero(t, out)
+	}
+}
+
+func BenchmarkCompileWritten(b *testing.B) {
+	p := newParser(b)
+	for b.Loop() {
+		if _, err := p.Grammar(Written).Compile(); err != nil {
+			b.Fatal(err)
+		}
+	}
 }

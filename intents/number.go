@@ -315,7 +315,6 @@ func (t numbers) unsigned(i int) (list []number) {
 	}
 	for _, n := range whole {
 		list = t.fraction(list, n.end, n.vals)
-		list = t.scaled(list, n.end, n.vals)
 	}
 	switch {
 	case t.oh(i) && t.class(i+1) == numPoint:
@@ -332,6 +331,9 @@ func (t numbers) unsigned(i int) (list []number) {
 		case c == numQuarter && (t[i].val == 1 || t[i].val == 3), c == numHalf && t[i].val == 1:
 			list = add(list, i+2, t[i].val*t[i+1].val)
 		}
+	}
+	for _, n := range list {
+		list = t.scaled(list, n.end, n.vals)
 	}
 	if over, ok := t.over(i); ok {
 		list = add(list, i+3, over)
@@ -366,7 +368,6 @@ func (t numbers) fraction(list []number, j int, whole []float64) []number {
 	plus := func(end int, f float64) {
 		v := whole[len(whole)-1] // "thirteen four point five" is 134.5
 		list = add(list, end, tidy(v+f))
-		list = t.scaled(list, end, []float64{tidy(v + f)})
 	}
 	switch t.class(j) {
 	case numPart:

@@ -1,6 +1,7 @@
 package intents
 
 import (
+	"os"
 	"strings"
 	"sync"
 	"testing"
@@ -122,6 +123,29 @@ func TestCandidatesAreAnswered(t *testing.T) {
 	} {
 		got := describeResult(p.Parse(row.said, Context{Open: &Asked{Candidates: row.cands}}))
 		assert.Equal(t, row.want, strings.Join(got, ";"), row.said)
+	}
+}
+
+// A catalogue that lacks what the data files speak of is refused, not worked
+// round.
+func TestNewNamesWhatIsMissing(t *testing.T) {
+	whole, err := catalogue.LoadFrom(os.DirFS("testdata/catalogue"))
+	require.NoError(t, err)
+	_, err = New(whole)
+	require.NoError(t, err)
+	for lost, want := range map[catalogue.QuantityID]string{
+		"resistance": "qualifiers.json: no quantity", "temperature": "implied.json", "rated_capacitance": "implied.json",
+		"target_subcooling": `heard_as.json: "subcooling" is in no phrase`,
+	} {
+		less := *whole
+		less.Quantities = nil
+		for _, q := range whole.Quantities {
+			if q.ID != lost {
+				less.Quantities = append(less.Quantities, q)
+			}
+		}
+		_, err := New(&less)
+		assert.ErrorContains(t, err, want)
 	}
 }
 

@@ -3,6 +3,7 @@ package intents
 import (
 	"math"
 	"math/rand"
+	"slices"
 	"strings"
 
 	"callout/catalogue"
@@ -129,10 +130,9 @@ func (p *Parser) sampleNumber(r *rand.Rand, q catalogue.Quantity) float64 {
 	}
 	scale := math.Pow10(decimals)
 	v = math.Round(v*scale) / scale
-	for _, big := range []float64{1e3, 1e6} { // nobody reads out more than two or three figures
-		if v >= big {
-			v = math.Round(v/(big/10)) * (big / 10)
-		}
+	if v >= 1000 { // nobody reads out more than two or three figures
+		figure := math.Pow10(int(math.Log10(v)) - 1)
+		v = math.Round(v/figure) * figure
 	}
 	if v >= 1e6 {
 		v = math.Round(v/1e6) * 1e6
@@ -161,11 +161,13 @@ func (p *Parser) sampleReading(r *rand.Rand, placed bool) Sentence {
 		value = said{"nothing", "nothing"}
 	default:
 		reading.Value = p.sampleNumber(r, q)
-		ways := SayNumber(reading.Value)
+		ways := slices.DeleteFunc(SayNumber(reading.Value), func(s string) bool { // as people say them at work
+			return strings.Contains(s, " k") && len(q.Also) == 0 || digitByDigit(s) && len(strings.Fields(s)) > 4
+		})
 		value = said{ways[r.Intn(len(ways))], WriteNumber(reading.Value)}
 		if r.Intn(2) == 0 {
-			name := unit.Name
-			value = said{value.spoken + " " + name, value.written + " " + name}
+			name := p.pick1(r, []string{unit.Name})
+			value = said{value.spoken + " " + name.spoken, value.written + " " + name.written}
 		}
 	}
 	name := p.pick1(r, p.plainNames(i))

@@ -183,7 +183,7 @@ func (w *World) arrive() {
 	}
 	w.cache = nil
 	r := w.settle()
-	w.noticed = nil
+	w.noticed, w.tripTold = nil, false
 	if p.breakerWeak || r.state == "locked" && p.tripsOnLocked {
 		w.tripped, w.cache = true, nil
 	}
@@ -241,12 +241,15 @@ func (w *World) Declare(id string) {
 		w.disconnectIn = true
 		w.live()
 	case "breaker_off":
+		w.switchedOff = w.switchedOff || w.breakerOn && !w.tripped
 		w.breakerOn = false
 		w.dead()
 	case "breaker_on":
 		if w.tripped {
-			w.notice("breaker_state", "breaker", "tripped")
-		} else if !w.breakerOn {
+			if !w.tripTold {
+				w.notice("breaker_state", "breaker", "tripped")
+			}
+		} else if !w.breakerOn && !w.switchedOff {
 			w.notice("breaker_state", "breaker", "off")
 		}
 		w.breakerOn, w.tripped = true, false

@@ -275,7 +275,7 @@ func (w *World) resetOnce() Answer {
 	if !w.tripped && w.breakerOn {
 		return choice("holds")
 	}
-	w.breakerOn, w.tripped = true, false
+	w.breakerOn, w.tripped, w.tripTold = true, false, true
 	w.cache = nil
 	before := len(w.noticed)
 	w.settle()

@@ -176,7 +176,7 @@ func circuitProbes() []probe {
 			return cut(a[0].Value-a[1].Value, []float64{-4, 4, 13, 22})
 		}},
 		{"standing", [][2]string{{"standing_pressure", "liquid_line"}, {"temperature", "outdoor_air"}}, "any", func(w *World, a []Answer) string {
-			return cut(dew(w, a[0])-math.Min(a[1].Value, w.indoorDB), []float64{-20, 7})
+			return cut(dew(w, a[0])-a[1].Value, []float64{-20, 7})
 		}},
 	}
 }

@@ -28,6 +28,8 @@ type World struct {
 	poweredAt                                           float64 // when the outdoor unit last got its call
 	overloadUntil                                       float64
 	cache                                               *running
+	switchedOff                                         bool   // the breaker, by this technician
+	tripTold                                            bool   // that the breaker tripped was said
 	arrival                                             bool   // nothing has been switched yet
 	said                                                string // the complaint, once made
 	noticed                                             []Noticed
@@ -387,19 +389,15 @@ func (w *World) limits(r *running) {
 
 func lowLimit(refrigerant string) float64 { return fluidOf(refrigerant).dew.psia(-12) - 14.7 }
 
-// standing is the gauge pressure with the compressor long off: saturation at
-// the colder of the two places, unless there is too little left for liquid.
+// standing is the gauge pressure with the compressor long off and the coil at
+// the outdoor air's temperature: saturation there, unless there is too little
+// left for liquid; gas that does not condense comes on top.
 func (w *World) standing() float64 {
-	fl := fluidOf(w.Unit.Refrigerant)
-	t := w.outdoor
-	if t > w.indoorDB {
-		t = w.indoorDB + 0.35*(t-w.indoorDB)
-	}
-	full := fl.dew.psia(t)
+	full := fluidOf(w.Unit.Refrigerant).dew.psia(w.outdoor)
 	if w.p.charge < 0.15 {
 		full *= w.p.charge / 0.15
 	}
-	return math.Max(full-14.7+0.5*w.p.air, 0)
+	return math.Max(full-14.7+0.7*w.p.air, 0)
 }
 
 // trip opens the breaker; a technician standing there hears it.
@@ -407,5 +405,6 @@ func (w *World) trip(how string) {
 	if !w.tripped {
 		w.tripped = true
 		w.notice("breaker_reset", "breaker", "trips_"+how)
+		w.tripTold = true
 	}
 }

@@ -131,7 +131,7 @@ type Session struct {
 	mine      bool // the turn had a command for the voice
 	hush      bool
 	warned    time.Time // of clipping
-	dead      bool
+	dead      time.Time // warned of silence
 	voiceBad  bool
 	lostSound time.Time // when the loudspeaker was found gone
 }

@@ -11,7 +11,11 @@ import (
 	"callout/session"
 )
 
-const clipWarning = 30 * time.Second // at most one warning of clipping in this time
+// At most one warning is given in so long.
+const (
+	clipWarning = 30 * time.Second
+	deadWarning = 10 * time.Minute
+)
 
 // frame takes the next stretch of sound.
 func (s *Session) frame(ctx context.Context, f frame) error {
@@ -59,11 +63,9 @@ func (s *Session) measure(f frame) {
 		s.warned = f.at
 		s.notice("the microphone is too loud and clips: turn it down, or hold it further away")
 	}
-	if l.Dead != s.dead {
-		s.dead = l.Dead
-		if l.Dead {
-			s.notice("the microphone gives nothing but silence: is it muted, or the wrong one?")
-		}
+	if l.Dead && f.at.Sub(s.dead) >= deadWarning {
+		s.dead = f.at
+		s.notice("the microphone gives nothing but silence: is it muted, or the wrong one?")
 	}
 }
 

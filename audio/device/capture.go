@@ -18,14 +18,15 @@ import (
 
 const (
 	ringLength = 30 * audio.Rate        // samples kept for a reader that is late
-	silence    = 500 * time.Millisecond // without sound, an open device counts as lost
+	silence    = 500 * time.Millisecond // without sound, a device at work counts as lost
+	starting   = 3 * time.Second        // the same from opening to the first sound: servers fill a buffer, headsets wake
 	firstRetry = 250 * time.Millisecond
 	lastRetry  = 4 * time.Second
 	period     = 20 // ms of sound in one call from the sound system
 )
 
 // Microphone captures 16 kHz mono sound, whatever the device's own rate and
-// channels are. A device that goes away, or gives nothing for half a second, is
+// channels are. A device that goes away, or falls silent for half a second, is
 // opened again as soon as it can be: the one with the same id, else with the
 // same name. One goroutine may Read; Stats is safe for concurrent use.
 type Microphone struct {
@@ -153,7 +154,7 @@ func (m *Microphone) keep(ctx context.Context, c *capturing, want Choice, known 
 // watch returns why the device is lost, or "" when ctx is done. It calls alive
 // when sound comes.
 func (m *Microphone) watch(ctx context.Context, c *capturing, tick <-chan time.Time, alive func()) string {
-	before, last := m.ring.written.Load()+uint64(m.ring.dropped.Load()), time.Now()
+	before, last, patience := m.ring.written.Load()+uint64(m.ring.dropped.Load()), time.Now(), starting
 	for {
 		select {
 		case <-ctx.Done():
@@ -163,9 +164,9 @@ func (m *Microphone) watch(ctx context.Context, c *capturing, tick <-chan time.T
 		case now := <-tick:
 			written := m.ring.written.Load() + uint64(m.ring.dropped.Load())
 			if written != before {
-				before, last = written, now
+				before, last, patience = written, now, silence
 				alive()
-			} else if now.Sub(last) >= silence {
+			} else if now.Sub(last) >= patience {
 				m.silences.Add(1)
 				return "it gives no sound"
 			}

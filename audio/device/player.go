@@ -34,6 +34,7 @@ type Player struct {
 	system *system
 	device *malgo.Device
 	rate   int
+	opened time.Time
 	name   atomic.Pointer[string]
 	feed   *feed
 	closed bool
@@ -119,7 +120,7 @@ func (p *Player) PlayTold(ctx context.Context, samples []float32, rate int, begu
 	s := &sound{samples: samples, first: make(chan struct{}), done: make(chan struct{})}
 	p.feed.start(s)
 	defer p.feed.start(nil)
-	watchdog := time.NewTimer(silence)
+	watchdog := time.NewTimer(starting)
 	defer watchdog.Stop()
 	first, ended := s.first, ctx.Done()
 	for {
@@ -133,7 +134,11 @@ func (p *Player) PlayTold(ctx context.Context, samples []float32, rate int, begu
 			ended = nil
 			p.feed.cut(rate)
 		case <-p.feed.calls:
-			watchdog.Reset(silence)
+			if time.Since(p.opened) < starting {
+				watchdog.Reset(starting) // servers take a bufferful, then wait
+			} else {
+				watchdog.Reset(silence)
+			}
 		case <-p.feed.gone:
 			return p.lost("the sound system stopped it")
 		case <-watchdog.C:
@@ -216,7 +221,7 @@ func (p *Player) open(rate int) error {
 	if err != nil {
 		return fmt.Errorf("%w: loudspeaker %s: %w", ErrNoDevice, info.Name, err)
 	}
-	p.device, p.rate, p.feed = dev, rate, f
+	p.device, p.rate, p.feed, p.opened = dev, rate, f, time.Now()
 	if err := dev.Start(); err != nil {
 		return fmt.Errorf("%w: loudspeaker %s: %w", ErrNoDevice, info.Name, err)
 	}

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"math"
 	"strings"
 
 	"callout/catalogue"
@@ -15,7 +16,7 @@ type Outlook struct {
 	Whole bool
 	// Unfinished: a callout began and its end is missing.
 	Unfinished bool
-	// Grows: it ends in a number that one more word would make another, as
+	// Grows: it ends in a number that one more word would make quite another, as
 	// "forty" becomes "forty seven".
 	Grows bool
 	// Commands are those in it.
@@ -43,7 +44,9 @@ func (c *Call) Foresee(u Utterance) Outlook {
 	o.Whole = len(r.Items) > 0 && len(r.Doubts) == 0
 	if o.Whole && numeric(r.Items[len(r.Items)-1]) {
 		more := c.know.Parser.Parse(strings.TrimRight(u.Text, " .,!?")+" seven", ctx)
-		o.Grows = len(more.Doubts) == 0 && len(more.Items) == len(r.Items) && numeric(more.Items[len(more.Items)-1])
+		if len(more.Doubts) == 0 && len(more.Items) == len(r.Items) {
+			o.Grows = math.Abs(value(more.Items[len(more.Items)-1])-value(r.Items[len(r.Items)-1])) >= 1
+		}
 	}
 	o.ReadBack = c.firstWords(c.decide(u))
 	return o
@@ -51,6 +54,17 @@ func (c *Call) Foresee(u Utterance) Outlook {
 
 func numeric(it intents.Item) bool {
 	return it.Reading != nil && it.Reading.Qualifier == "" || it.Command != nil && it.Command.Number != nil
+}
+
+// value is the item's number; 0 if it has none.
+func value(it intents.Item) float64 {
+	switch {
+	case it.Reading != nil:
+		return it.Reading.Value
+	case it.Command != nil && it.Command.Number != nil:
+		return *it.Command.Number
+	}
+	return 0
 }
 
 // firstWords is how the answer to d begins, where that is plain.

@@ -200,8 +200,22 @@ func (w *World) arrive() {
 // worthACall says whether anybody would have called about this: a fault too
 // mild to notice makes no call.
 func (w *World) worthACall() bool {
+	if w.tripped || Normal(w.Faults[0]) {
+		return true
+	}
+	if len(w.Faults) == 1 {
+		switch w.Faults[0] { // found on maintenance, or by the noise and the bill
+		case "run_capacitor_weak", "contactor_drop", "supply_joint_burnt", "conductor_small", "run_capacitor_wrong", "supply_low", "fan_blade_damaged", "compressor_turn_short":
+			return true
+		}
+	}
+	return w.felt()
+}
+
+// felt says whether the faults show in what the unit does.
+func (w *World) felt() bool {
 	r := w.settle()
-	if r.state != "running" || r.fan != "running" || r.blower != "running" || w.tripped || Normal(w.Faults[0]) {
+	if r.state != "running" || r.fan != "running" || r.blower != "running" {
 		return true
 	}
 	p := &w.p
@@ -216,14 +230,18 @@ func (w *World) worthACall() bool {
 	if r.circuit.heating != h.circuit.heating {
 		return true
 	}
-	if len(w.Faults) == 1 {
-		switch w.Faults[0] { // found on maintenance, or by the noise and the bill
-		case "run_capacitor_weak", "contactor_drop", "supply_joint_burnt", "conductor_small", "run_capacitor_wrong", "supply_low", "fan_blade_damaged", "compressor_turn_short":
-			return true
-		}
-	}
 	c := r.point
 	return c.capacity < 0.93*h.point.capacity || c.evap < 30 && !w.Heating || c.power > 1.10*h.point.power || c.floods && !h.point.floods || r.highOpen || r.lowOpen
+}
+
+// unnoticed says whether what is left after the repairs would make nobody call:
+// the unit is put back in service and runs as it should.
+func (w *World) unnoticed() bool {
+	s := *w
+	s.disconnectIn, s.breakerOn, s.leadsOn, s.plugOn, s.calling, s.airHandlerOn = true, true, true, true, true, true
+	s.tripped, s.poweredAt, s.overloadUntil, s.cache = false, 0, 0, nil
+	s.noticed = nil
+	return !s.felt() && !s.tripped && !s.tripsLater()
 }
 
 // Declare does what a declaration says and reports what was noticed.

@@ -45,6 +45,7 @@ type Result struct {
 	Wasted       []string // repairs that mended nothing
 	Exact        bool     // the verdicts name the truth and nothing else
 	Right        bool     // the repairs put all of it right and nothing else was done
+	Cured        bool     // the same, but what is left would make nobody call
 	Finished     bool     // the engine said it was done
 	Steps        int
 	Log          []string
@@ -209,9 +210,11 @@ func score(w *World, res *Result) {
 	}
 	if Normal(res.Truth[0]) {
 		res.Right = exact && len(res.Repairs) == 0
+		res.Cured = res.Right
 		return
 	}
 	res.Right = left == 0 && len(res.Wasted) == 0 && len(res.Verdicts) > 0
+	res.Cured = len(res.Wasted) == 0 && len(res.Repairs) > 0 && (left == 0 || w.unnoticed())
 }
 
 // compressorFault says whether a fault is the compressor's own.

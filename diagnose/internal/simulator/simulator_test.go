@@ -182,3 +182,11 @@ func TestTouching(t *testing.T) {
 	w.Declare("disconnect_pulled")
 	assert.Equal(t, HandsOnUnproved, w.touching("outdoor"), "proof does not outlive power")
 }
+
+func BenchmarkNewCall(b *testing.B) {
+	seed := uint64(0)
+	for b.Loop() {
+		NewCall(seed, Setup{Pairs: 0.12})
+		seed++
+	}
+}

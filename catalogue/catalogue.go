@@ -143,6 +143,7 @@ type Declaration struct {
 	ID       DeclarationID `json:"id"`
 	Name     string        `json:"name"`
 	Spoken   []string      `json:"spoken"`
+	Vague    []string      `json:"vague,omitempty"` // could mean another one too: always asked back
 	Opposite DeclarationID `json:"opposite,omitempty"`
 	Safety   bool          `json:"safety"` // needs more certainty than a reading
 	Why      string        `json:"why,omitempty"`

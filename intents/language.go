@@ -68,7 +68,7 @@ func (l *language) sentence() {
 	callouts = append(callouts, l.rule("number_first", seq(l.anyNumber(), l.behind)))
 	var said []string
 	for _, d := range l.p.cat.Declarations {
-		said = append(said, d.Spoken...)
+		said = append(append(said, d.Spoken...), d.Vague...)
 	}
 	callouts = append(callouts, l.rule("declaration", seq(opt(grammar.Words("the", "i")), l.phrases(said))))
 	said = nil

@@ -356,6 +356,7 @@ func (x *lexicon) addCatalogue(c *catalogue.Catalogue) {
 		e := entry{class: isDeclaration, index: i}
 		all(e, idWords(string(d.ID)), d.Name)
 		all(e, d.Spoken...)
+		all(e, d.Vague...)
 	}
 	for i, r := range c.Repairs {
 		all(entry{class: isRepair, index: i}, r.Spoken...)

@@ -112,9 +112,9 @@ func playMany(t testing.TB, first uint64, n int, setup simulator.Setup) (results
 // scorecard sums results up.
 type scorecard struct {
 	calls, right, cured, exact, finished, condemned int
-	tests, readings, minutes                 float64
-	unsafe                                   map[string]int
-	wasted                                   map[string]int
+	tests, readings, minutes                        float64
+	unsafe                                          map[string]int
+	wasted                                          map[string]int
 }
 
 func sumUp(results []simulator.Result) scorecard {

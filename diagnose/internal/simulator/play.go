@@ -92,6 +92,10 @@ func Play(w *World, e Engine, seed uint64, keepLog bool) Result {
 
 	observe("complaint", "unit", w.complaint())
 	observe("mode", "unit", w.Ask("mode", "unit").Choice)
+	if !w.calling {
+		e.Declare(w.Now, "call_off")
+		log("  says call_off")
+	}
 	if w.once("reads the plate", 0.75) {
 		for _, q := range plate {
 			if a := w.Ask(q[0], q[1]); a.Can {

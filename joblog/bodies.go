@@ -196,7 +196,8 @@ type Assessment struct {
 	Verdict string `json:"verdict,omitempty"`
 	// Because is the verdict's reason in words.
 	Because string `json:"because,omitempty"`
-	// Expected are the limits that readings are held against.
+	// Expected are the limits that readings are held against, those that were
+	// told before left out.
 	Expected []Expected `json:"expected,omitempty"`
 	// Entries are those that the verdict rests on.
 	Entries []uint64 `json:"entries,omitempty"`
@@ -218,6 +219,9 @@ type Expected struct {
 	High     *float64 `json:"high,omitempty"`
 	Unit     string   `json:"unit"`
 	Source   string   `json:"source"`
+	// Entry is the callout whose reading is held against it; 0 for all of that
+	// quantity at that place.
+	Entry uint64 `json:"entry,omitempty"`
 }
 
 // Next is the test proposed next.

@@ -276,16 +276,19 @@ func (t *teller) assessment(v *event, b joblog.Assessment) {
 	t.verdict = b.Verdict
 }
 
-// expect holds readings against a band: those to come, and of those so far the
-// ones that had none.
+// expect holds readings against a band: the one that it is for, or else those to
+// come and of those so far the ones that had none.
 func (t *teller) expect(x joblog.Expected) {
 	what := t.what(x.Quantity, x.Place)
 	for i := range t.out.Measured {
-		if m := &t.out.Measured[i]; m.What == what && m.Band == "" {
+		m := &t.out.Measured[i]
+		if m.What == what && (m.Seq == x.Entry || x.Entry == 0 && m.Band == "") {
 			t.hold(m, x)
 		}
 	}
-	t.bands[what] = x
+	if x.Entry == 0 {
+		t.bands[what] = x
+	}
 }
 
 func (t *teller) hold(m *shownReading, x joblog.Expected) {

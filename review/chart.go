@@ -83,8 +83,14 @@ type charter struct {
 	energy []energyAt
 	series map[string]*series
 	order  []string
-	bands  map[string]joblog.Expected
+	bands  map[string]joblog.Expected  // the last told of each series
+	own    map[ofEntry]joblog.Expected // those that are for one reading
 	marks  []markAt
+}
+
+type ofEntry struct {
+	entry uint64
+	key   string
 }
 
 type assessed struct {
@@ -107,10 +113,11 @@ type series struct {
 	what string
 	at   []time.Time
 	rs   []joblog.Reading
+	seqs []uint64 // of their callouts
 }
 
 func newCharter(words *catalogue.Catalogue) *charter {
-	return &charter{words: words, series: map[string]*series{}, bands: map[string]joblog.Expected{}}
+	return &charter{words: words, series: map[string]*series{}, bands: map[string]joblog.Expected{}, own: map[ofEntry]joblog.Expected{}}
 }
 
 func (c *charter) add(e joblog.Entry, body joblog.Body) {
@@ -125,6 +132,9 @@ func (c *charter) add(e joblog.Entry, body joblog.Body) {
 		c.assess = append(c.assess, assessed{e.At, b.Causes})
 		for _, x := range b.Expected {
 			c.bands[key(x.Quantity, x.Place)] = x
+			if x.Entry != 0 {
+				c.own[ofEntry{x.Entry, key(x.Quantity, x.Place)}] = x
+			}
 		}
 	case joblog.Energy:
 		c.energy = append(c.energy, energyAt{e.At, b})
@@ -140,7 +150,7 @@ func (c *charter) add(e joblog.Entry, body joblog.Body) {
 				c.series[k] = s
 				c.order = append(c.order, k)
 			}
-			s.at, s.rs = append(s.at, e.At), append(s.rs, r)
+			s.at, s.rs, s.seqs = append(s.at, e.At), append(s.rs, r), append(s.seqs, e.Seq)
 		}
 	case joblog.Caution:
 		c.mark(e, "caution", b.Say)
@@ -333,7 +343,14 @@ func (c *charter) strip(k string) strip {
 		out.BandText = (&teller{words: c.words}).band(x) + ", " + x.Source
 	}
 	for i, r := range s.rs {
-		out.Dots = append(out.Dots, dot{c.x(s.at[i]), y(r.Value), since(c.start, s.at[i]) + " " + (&teller{words: c.words}).value(r), told && outside(r, x)})
+		// A band that is for one reading says nothing of the others: they may
+		// have been taken with the unit in another state.
+		own, held := c.own[ofEntry{s.seqs[i], k}]
+		if !held && told && x.Entry == 0 {
+			own, held = x, true
+		}
+		out.Dots = append(out.Dots, dot{c.x(s.at[i]), y(r.Value), since(c.start, s.at[i]) + " " + (&teller{words: c.words}).value(r),
+			held && own.Unit == r.Unit && outside(r, own)})
 	}
 	return out
 }

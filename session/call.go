@@ -111,6 +111,7 @@ type Call struct {
 	verdict    string
 	energy     string
 	proofs     map[string]bool // by repair entry and text
+	limits     map[limitKey]joblog.Expected
 	repairs    []repaired
 	timers     map[string]joblog.Timer
 	ignored    []string
@@ -130,7 +131,7 @@ type repaired struct {
 // NewCall begins a call with an empty log.
 func NewCall(k *Knowledge, p Policy) *Call {
 	return &Call{know: k, policy: p, job: k.Engine.NewJob(), heard: map[uint64]string{}, considered: map[uint64]joblog.Callout{},
-		proofs: map[string]bool{}, timers: map[string]joblog.Timer{}, cautioned: map[string]bool{}, told: map[string]bool{}}
+		proofs: map[string]bool{}, limits: map[limitKey]joblog.Expected{}, timers: map[string]joblog.Timer{}, cautioned: map[string]bool{}, told: map[string]bool{}}
 }
 
 // Apply lets one entry of the log happen. Entries must come in order.
@@ -163,6 +164,9 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 	case joblog.Energy:
 		c.energy = b.State
 	case joblog.Assessment:
+		for _, x := range b.Expected {
+			c.limits[keyOf(x)] = x
+		}
 		c.verdict = b.Verdict
 	case joblog.Next:
 		c.next = b

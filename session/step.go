@@ -384,7 +384,7 @@ func (t *turn) findings(a diagnose.Assessment) {
 
 func (t *turn) verdict(a diagnose.Assessment) {
 	c := t.call
-	b := joblog.Assessment{Causes: []joblog.Cause{}}
+	b := joblog.Assessment{Causes: []joblog.Cause{}, Expected: c.newLimits(a)}
 	for _, cause := range a.Causes {
 		b.Causes = append(b.Causes, joblog.Cause{Fault: faultKey(cause.Faults), Probability: cause.Probability, Because: join(cause.Because)})
 	}

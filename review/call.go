@@ -21,8 +21,9 @@ type call struct {
 	Events   []event
 	// Nameplate and Measured are the readings that count, in order.
 	Nameplate, Measured []shownReading
+	Observed            []shownReading
 	Repairs             []shownRepair
-	Cautions            []event
+	Cautions            []shownCaution
 	Verdicts            []event
 	Chart               chart
 	// Broken says where the log stops being believable, "" if nowhere.
@@ -50,6 +51,13 @@ type shownReading struct {
 	Outside     bool
 	Struck      bool
 	reading     joblog.Reading
+}
+
+// shownCaution is a caution with when it was given first.
+type shownCaution struct {
+	After, Text string
+	Times       int
+	Alarm       bool
 }
 
 type shownRepair struct {
@@ -165,7 +173,7 @@ func (t *teller) tell(e joblog.Entry, body joblog.Body) {
 		}
 	case joblog.Caution:
 		v.Text, v.Alarm = b.Say, b.Broken
-		c.Cautions = append(c.Cautions, v)
+		t.caution(v)
 	case joblog.Timer:
 		v.Text = fmt.Sprintf("%s %s, until %s", strings.TrimSpace(plain(b.Timer)+" "+b.Text), b.Event, since(c.Opened, b.Until))
 	case joblog.Said:
@@ -199,6 +207,9 @@ func (t *teller) callout(v *event, b joblog.Callout) {
 	}
 	for _, o := range b.Observations {
 		parts = append(parts, t.observation(o))
+		if b.Decision == joblog.Recorded {
+			t.out.Observed = append(t.out.Observed, shownReading{Seq: v.Seq, After: v.After, What: t.observation(o)})
+		}
 	}
 	for _, d := range b.Declarations {
 		name := plain(d.Declaration)
@@ -223,6 +234,16 @@ func (t *teller) callout(v *event, b joblog.Callout) {
 	}
 }
 
+func (t *teller) caution(v event) {
+	for i := range t.out.Cautions {
+		if k := &t.out.Cautions[i]; k.Text == v.Text && k.Alarm == v.Alarm {
+			k.Times++
+			return
+		}
+	}
+	t.out.Cautions = append(t.out.Cautions, shownCaution{v.After, v.Text, 1, v.Alarm})
+}
+
 // keep puts a recorded reading into the tables.
 func (t *teller) keep(v *event, r joblog.Reading) {
 	s := shownReading{Seq: v.Seq, After: v.After, What: t.what(r.Quantity, r.Place), Value: t.value(r), reading: r}
@@ -243,7 +264,7 @@ func (t *teller) finish() {
 	if n := len(t.out.Repairs); n > 0 && t.out.Sign != nil && !t.out.Sign.Proved {
 		t.out.Repairs[n-1].Proved = false // not all that it has to prove was read
 	}
-	for _, list := range [][]shownReading{t.out.Nameplate, t.out.Measured} {
+	for _, list := range [][]shownReading{t.out.Nameplate, t.out.Measured, t.out.Observed} {
 		for i := range list {
 			list[i].Struck = t.struck[list[i].Seq]
 		}
@@ -309,11 +330,11 @@ func (t *teller) band(x joblog.Expected) string {
 	unit := t.unit(x.Unit)
 	switch {
 	case x.Low == nil:
-		return fmt.Sprintf("at most %v %s", *x.High, unit)
+		return fmt.Sprintf("at most %.6g %s", *x.High, unit)
 	case x.High == nil:
-		return fmt.Sprintf("at least %v %s", *x.Low, unit)
+		return fmt.Sprintf("at least %.6g %s", *x.Low, unit)
 	}
-	return fmt.Sprintf("%v to %v %s", *x.Low, *x.High, unit)
+	return fmt.Sprintf("%.6g to %.6g %s", *x.Low, *x.High, unit)
 }
 
 func (t *teller) proof(v *event, b joblog.Proof) {
@@ -371,9 +392,9 @@ func (t *teller) value(r joblog.Reading) string {
 	case joblog.Nothing:
 		return "nothing"
 	case joblog.Unsteady:
-		return fmt.Sprintf("%v %s, unsteady", r.Value, t.unit(r.Unit))
+		return fmt.Sprintf("%.6g %s, unsteady", r.Value, t.unit(r.Unit))
 	}
-	return fmt.Sprintf("%v %s", r.Value, t.unit(r.Unit))
+	return fmt.Sprintf("%.6g %s", r.Value, t.unit(r.Unit))
 }
 
 func (t *teller) reading(r joblog.Reading) string {

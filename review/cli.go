@@ -219,11 +219,14 @@ func (c *command) answer(ctx context.Context, out io.Writer, s *Store, q Questio
 		if n++; n == 1 {
 			fmt.Fprintln(w, strings.ToUpper(q.words()))
 		}
-		where := ""
+		where, day := "", "-"
+		if !a.Opened.IsZero() {
+			day = a.Opened.Format(time.DateOnly)
+		}
 		if a.Seq > 0 {
 			where = fmt.Sprintf("entry %d", a.Seq)
 		}
-		_, err := fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", a.Opened.Format("2006-01-02"), visible(a.Job), visible(a.Unit), visible(a.Technician), where, visible(a.What))
+		_, err := fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", day, visible(a.Job), visible(a.Unit), visible(a.Technician), where, visible(a.What))
 		return err
 	})
 	if err != nil {

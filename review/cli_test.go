@@ -57,7 +57,7 @@ func TestCommand(t *testing.T) {
 	for flag, want := range map[string]string{
 		"--safety": "It was said dead and reads 240 V.", "--unproved": "no proof of replace contactor", "--overturned": "from compressor locked to run capacitor failed",
 		"--corrected": "6 callouts", "--long": "188 minutes", "--returns": "28.0 days after unsafe", "--condemned": "proposed: it draws locked-rotor amps",
-		"--damaged": "altered: line 15",
+		"--damaged": "altered: line 16",
 	} {
 		out, _, err := cli(t, jobs, flag)
 		require.NoError(t, err, flag)

@@ -63,7 +63,7 @@ func TestPages(t *testing.T) {
 		"/fleet":                    {"Verdicts by month", "2026-03", "run capacitor failed", "T-1"},
 		"/fleet?technician=T-2":     {"T-2"},
 		"/call/good":                {"rated-load amps", "51 A (outside)", "6 to 12.6 A", "nameplate rated-load amps", "proved dead", "<svg"},
-		"/call/good/report":         {"Service report", "42.75 to 47.25 µF", "label, 45 µF ±5%", "8.2 A, below the rated 12.6 A", "The technician (T-1) measured"},
+		"/call/good/report":         {"Service report", "42.75 to 47.25 µF", "hum", "label, 45 µF ±5%", "8.2 A, below the rated 12.6 A", "The technician (T-1) measured"},
 		"/call/altered":             {"Not to be believed further than shown", "altered"},
 		"/call/torn/report":         {"can't be believed further than shown", "Not signed off"},
 		"/call/unsafe":              {"Safety order broken", "It was said dead and reads 240 V."},

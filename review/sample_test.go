@@ -118,6 +118,7 @@ func goodCall(t testing.TB, jobs, job, unit, technician string, at time.Time) *s
 	s.read("compressor amps fifty one", amps(51))
 	s.add(joblog.Assessment{Causes: causes(0.62, 0.36, 0.01, 0.01), Expected: []joblog.Expected{
 		{Quantity: "current", Place: "compressor_common", Low: number(6), High: number(12.6), Unit: "A", Source: "nameplate rated-load amps"}}})
+	s.hear("compressor hums", joblog.Callout{Observations: []joblog.Observation{{Quantity: "compressor_sound", Place: "compressor", Value: "hum", Certainty: 0.9}}})
 	s.hear("uh hand me the drill", joblog.Callout{Decision: joblog.Ignored, Because: "chatter"})
 	c := s.hear("capacitor fifteen", joblog.Callout{Decision: joblog.Asked, Because: "not heard surely enough"})
 	s.add(joblog.Question{Callout: c, Asks: joblog.Confirm, Say: "Fifteen?"}, joblog.Said{Text: "Fifteen?", Way: joblog.Spoken})

@@ -18,7 +18,8 @@ type Detector interface {
 }
 
 // Energy is a Detector that compares a frame's level with the noise floor, which it
-// follows: down at once, up slowly. Frequencies below 100 Hz, where fans rumble and
+// follows: down within a second, so that a drop-out does not deceive it, up slowly, and
+// up at once when the level has been steady for longer than anybody's voice is. Frequencies below 100 Hz, where fans rumble and
 // speech is not, do not count. It needs no model, and steady noise up to about 6 dB below
 // the speech does not trouble it; a neural detector does better in gusts.
 type Energy struct {
@@ -27,14 +28,19 @@ type Energy struct {
 	lastX  float64 // of the high-pass filter
 	lastY  float64
 	levels []float64
+	recent [energySteady]float64 // the last levels
+	seen   int                   // of them
 }
 
 const (
-	energyRise  = 0.05                      // dB by which the floor rises in a frame: 1.6 dB/s
-	energyHalf  = 7.0                       // dB over the floor at which speech is as likely as not
-	energySlope = 1.0                       // per dB
-	energyQuiet = -65.0                     // dB; below it nothing is speech
-	highPass    = 1 - 2*math.Pi*100.0/16000 // pole of a first-order high-pass at 100 Hz
+	energyFall   = 1.0                       // dB by which it falls in a frame, at most: 31 dB/s
+	energySteady = 40                        // frames, 1.3 s, of a level that ...
+	energySway   = 6.0                       // ... stays within so many dB are noise
+	energyRise   = 0.05                      // dB by which the floor rises in a frame: 1.6 dB/s
+	energyHalf   = 7.0                       // dB over the floor at which speech is as likely as not
+	energySlope  = 1.0                       // per dB
+	energyQuiet  = -65.0                     // dB; below it nothing is speech
+	highPass     = 1 - 2*math.Pi*100.0/16000 // pole of a first-order high-pass at 100 Hz
 )
 
 // Prime sets the noise floor from the quietest tenth of a recording, so that its first
@@ -57,14 +63,21 @@ func (e *Energy) Reset() { *e = Energy{levels: e.levels[:0]} }
 
 // Score implements Detector.
 func (e *Energy) Score(frame []float32) float64 {
-	l := e.level(frame)
+	l := math.Max(e.level(frame), energyQuiet)
+	e.recent[e.seen%energySteady] = l
+	e.seen++
 	switch {
-	case !e.known || l < e.floor:
+	case !e.known:
 		e.floor, e.known = l, true
+	case l < e.floor:
+		e.floor = math.Max(l, e.floor-energyFall)
 	default:
 		e.floor += energyRise
+		if low, high := slices.Min(e.recent[:]), slices.Max(e.recent[:]); e.seen >= energySteady && high-low < energySway {
+			e.floor = math.Max(e.floor, low)
+		}
 	}
-	if l < energyQuiet {
+	if l <= energyQuiet {
 		return 0
 	}
 	return 1 / (1 + math.Exp(-energySlope*(l-e.floor-energyHalf)))

@@ -181,3 +181,47 @@ func TestEnergyFollowsTheFloor(t *testing.T) {
 	}
 	assert.Less(t, score, 0.1)
 }
+
+// A drop-out of the sound system, and a fan that starts, are no speech for long.
+func TestEnergyBearsDropOutsAndAFanThatStarts(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	noise := func(level float64) []float32 {
+		f := make([]float32, audio.FrameSize)
+		for i := range f {
+			f[i] = float32(level * rng.NormFloat64())
+		}
+		return f
+	}
+	e := &audio.Energy{}
+	frames, speech := 0, 0
+	push := func(f []float32, n int) {
+		for range n {
+			frames++
+			if e.Score(f) >= 0.5 {
+				speech++
+			}
+		}
+	}
+	for range 60 { // two seconds of fan each, with two frames missing
+		push(make([]float32, audio.FrameSize), 2)
+		for range 60 {
+			push(noise(0.03), 1)
+		}
+	}
+	assert.Less(t, speech, frames/50)
+	speech = 0
+	for range 100 {
+		push(noise(0.001), 1)
+	}
+	for range 200 { // 30 dB louder
+		push(noise(0.03), 1)
+	}
+	assert.Less(t, speech, 80)
+	voice := 0
+	for range 20 {
+		if e.Score(noise(0.1)) >= 0.5 {
+			voice++
+		}
+	}
+	assert.Greater(t, voice, 15, "and a voice 10 dB above the fan is heard")
+}

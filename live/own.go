@@ -33,6 +33,7 @@ const (
 	ownSpoken  = 4                      // of frames with somebody's voice in them, one in so many is learnt from
 	ownUnknown = 6.0                    // dB assumed until something was learnt: louder than was played
 	ownEnough  = 24                     // frames from which the limit is believed
+	ownFall    = 0.794                  // by which it falls in a frame, at most: 31 dB/s
 	ownRise    = 1.0116                 // by which the floor rises in a frame: 1.6 dB/s
 	ownQuiet   = 1e-5                   // power under which what is played teaches nothing (-50 dB)
 )
@@ -61,9 +62,12 @@ func (o *own) heard(frame []float32, at time.Time) bool {
 	p := power(frame)
 	played := o.loudest(at)
 	if played < ownQuiet {
-		if o.floor == 0 || p < o.floor {
+		switch {
+		case o.floor == 0:
 			o.floor = math.Max(p, 1e-12)
-		} else {
+		case p < o.floor:
+			o.floor = math.Max(p, o.floor*ownFall)
+		default:
 			o.floor *= ownRise
 		}
 		return true

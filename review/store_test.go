@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -308,6 +309,81 @@ func TestManyLaptops(t *testing.T) {
 		assert.Equal(t, log, logOf(t, s, job), job)
 	}
 	assert.Empty(t, answers(t, s, Damaged, Filter{}))
+}
+
+// The server throws everybody out again and again while a laptop ships.
+func TestCutOffByTheServer(t *testing.T) {
+	address := postgres(t)
+	root := t.TempDir()
+	want := map[string][]byte{}
+	for n := range 200 {
+		job := fmt.Sprintf("job-%d", n)
+		dir := goodCall(t, root, job, "U", "T", march.Add(time.Duration(n)*time.Minute)).signOff()
+		b, err := os.ReadFile(filepath.Join(dir, joblog.LogName))
+		require.NoError(t, err)
+		want[job] = b
+	}
+	admin := opened(t, address)
+	stop, stopped := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(stopped)
+		for {
+			select {
+			case <-stop:
+				return
+			case <-time.After(100 * time.Millisecond):
+			}
+			_, _ = admin.db.Exec(`SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE pid <> pg_backend_pid() AND datname = current_database()`)
+		}
+	}()
+	cuts := 0
+	for {
+		s, err := Open(t.Context(), address)
+		if err == nil {
+			_, err = s.Sync(t.Context(), "laptop", root)
+			_ = s.Close()
+		}
+		if err == nil {
+			break
+		}
+		cuts++
+		require.Less(t, cuts, 500)
+	}
+	close(stop)
+	<-stopped
+	t.Logf("cut off %d times", cuts)
+	assert.Positive(t, cuts)
+	s := opened(t, address)
+	rows, err := s.Jobs(t.Context(), Filter{}, DefaultLimits())
+	require.NoError(t, err)
+	assert.Len(t, rows, len(want))
+	for job, log := range want {
+		assert.Equal(t, log, logOf(t, s, job), job)
+	}
+	var lines, entries int64
+	require.NoError(t, s.db.QueryRow(`SELECT SUM(last - first + 1), (SELECT SUM(entries) FROM jobs) FROM logs`).Scan(&lines, &entries))
+	assert.Equal(t, entries, lines, "no line is there twice")
+}
+
+// What lies in a folder of jobs may be no log at all.
+func TestOddThingsInTheTree(t *testing.T) {
+	jobs := t.TempDir()
+	goodCall(t, jobs, "good", "U", "T", march).signOff()
+	for _, dir := range []string{"fifo", "huge", "link", "folder", ".hidden"} {
+		require.NoError(t, os.Mkdir(filepath.Join(jobs, dir), 0o755))
+	}
+	require.NoError(t, syscall.Mkfifo(filepath.Join(jobs, "fifo", joblog.LogName), 0o644))
+	require.NoError(t, os.WriteFile(filepath.Join(jobs, "huge", joblog.LogName), nil, 0o644))
+	require.NoError(t, os.Truncate(filepath.Join(jobs, "huge", joblog.LogName), maxLog+1))
+	require.NoError(t, os.Symlink("/dev/zero", filepath.Join(jobs, "link", joblog.LogName)))
+	require.NoError(t, os.Mkdir(filepath.Join(jobs, "folder", joblog.LogName), 0o755))
+	require.NoError(t, os.WriteFile(filepath.Join(jobs, ".hidden", joblog.LogName), []byte("{}"), 0o644))
+	s := opened(t, filepath.Join(t.TempDir(), "x.sqlite"))
+	done := synced(t, s, "here", jobs)
+	assert.Equal(t, 2, done.Seen)
+	assert.Equal(t, 1, done.Jobs)
+	require.Len(t, done.Damaged, 1)
+	assert.Contains(t, done.Damaged[0], "more than any call")
 }
 
 func TestOpenRefuses(t *testing.T) {

@@ -19,10 +19,10 @@ import (
 // looks two questions ahead over its five best, with greedy play beyond, for
 // the fewest expected tests: the best policy found, not the best there is.
 //
-// CALLOUT_LONG=1 learns from 60000 calls and plays 2000, else 4000 and 300: the
+// CALLOUT_LONG=1 learns from 60000 calls and plays 2000, else 3000 and 60: the
 // small sample is too thin for the policies and only shows that the test works.
 func TestAgainstReferencePolicies(t *testing.T) {
-	learn, play := 4000, 300
+	learn, play := 3000, 60
 	if os.Getenv("CALLOUT_LONG") != "" {
 		learn, play = 60000, envInt("CALLOUT_CALLS", 2000)
 	}

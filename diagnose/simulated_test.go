@@ -211,7 +211,7 @@ func envInt(name string, otherwise int) int {
 // other physics, other constants, other frequencies. CALLOUT_CALLS sets how
 // many, CALLOUT_SEED the first seed, CALLOUT_LOG=1 prints the wrong ones.
 func TestSimulatedCalls(t *testing.T) {
-	n, first := envInt("CALLOUT_CALLS", 600), uint64(envInt("CALLOUT_SEED", 50_000_000))
+	n, first := envInt("CALLOUT_CALLS", 200), uint64(envInt("CALLOUT_SEED", 50_000_000))
 	start := time.Now()
 	results, took := playMany(t, first, n, simulator.Setup{Pairs: 0.12})
 	elapsed := time.Since(start)
@@ -237,7 +237,7 @@ func TestSimulatedCalls(t *testing.T) {
 // TestSimulatedTraps plays calls in which pulling the disconnect may leave one
 // leg live: what is declared dead is not, and only the meter says so.
 func TestSimulatedTraps(t *testing.T) {
-	results, _ := playMany(t, 70_000_000, envInt("CALLOUT_CALLS", 200), simulator.Setup{Traps: true})
+	results, _ := playMany(t, 70_000_000, envInt("CALLOUT_CALLS", 60), simulator.Setup{Traps: true})
 	s := sumUp(results)
 	t.Logf("\n%s", table(results, 0))
 	assert.Zero(t, s.condemned, "good compressors condemned")

@@ -12,7 +12,7 @@ import (
 
 // The reference policies on their own ground: the better chooser asks less.
 func TestReferencePolicies(t *testing.T) {
-	n := 4000
+	n := 3000
 	if os.Getenv("CALLOUT_LONG") != "" {
 		n = 60000
 	}

@@ -1,7 +1,8 @@
 package diagnose
 
 import (
-	"sort"
+	"cmp"
+	"slices"
 	"time"
 
 	"callout/catalogue"
@@ -20,7 +21,10 @@ type view struct {
 	mass     []float64 // belief in each hypothesis: single faults, then pairs
 	marginal []float64 // belief in each fault, alone or in a pair
 	joint    []float64 // scratch of the choice
-	valve    int       // which predictions: 1 where an expansion valve meters
+	ranked   []hypothesis
+	paths    map[string][]int
+	rivals   []hypothesis
+	valve    int // which predictions: 1 where an expansion valve meters
 }
 
 // cureRate is the probability that a repair, done, has mended its fault.
@@ -154,15 +158,16 @@ func (v *view) allHold(list []clause) bool {
 // believe works out the exact posterior over every hypothesis: the prior, times
 // the likelihood of every finding that counts, epoch by epoch. Between epochs a
 // repair moves belief from what it cures to what is left. The products are
-// taken to sum to one after each finding, so that none underflows.
+// brought back to a sum of one every few findings, so that none underflows.
 func (v *view) believe() {
 	m := v.k.model
-	n := len(m.single)
+	n := len(m.ways)
 	v.mass = make([]float64, n+len(m.pairs))
 	mode := v.s.mode()
 	unit, metering := v.s.mark("unit_type"), v.s.metering()
 	fits := make([]float64, n)
-	for i, f := range v.k.faults {
+	for i, w := range m.ways {
+		f := &v.k.faults[w.fault]
 		fits[i] = 1
 		switch {
 		case f.Mode != "" && mode == "":
@@ -172,18 +177,23 @@ func (v *view) believe() {
 			f.Metering != "" && metering != "" && f.Metering != string(metering):
 			fits[i] = 0
 		}
-		v.mass[i] = m.single[i] * fits[i]
+		v.mass[i] = w.prior * fits[i]
 	}
 	for j, p := range m.pairs {
 		v.mass[n+j] = p.prior * fits[p.a] * fits[p.b]
 	}
 	normalise(v.mass)
 	for e, outs := range v.epochs {
+		n := 0
 		for t := range outs {
 			if o := &outs[t]; o.done && o.counts {
 				v.update(t, o)
+				if n++; n%8 == 0 {
+					normalise(v.mass)
+				}
 			}
 		}
+		normalise(v.mass)
 		for _, r := range v.s.repairs {
 			if r.epoch == e {
 				v.repair(r.id)
@@ -191,11 +201,13 @@ func (v *view) believe() {
 		}
 	}
 	v.notFitted()
-	v.marginal = make([]float64, n)
-	copy(v.marginal, v.mass[:n])
+	v.marginal = make([]float64, len(v.k.faults))
+	for i, w := range m.ways {
+		v.marginal[w.fault] += v.mass[i]
+	}
 	for j, p := range m.pairs {
-		v.marginal[p.a] += v.mass[n+j]
-		v.marginal[p.b] += v.mass[n+j]
+		v.marginal[m.ways[p.a].fault] += v.mass[n+j]
+		v.marginal[m.ways[p.b].fault] += v.mass[n+j]
 	}
 }
 
@@ -206,20 +218,20 @@ const absent = 0.2
 // notFitted takes an optional part's test that can't be done as a sign that the
 // part is not there.
 func (v *view) notFitted() {
-	n := len(v.k.model.single)
+	m := v.k.model
+	n := len(m.ways)
 	for t := range v.s.cannot {
 		if !v.k.tests[t].Optional {
 			continue
 		}
-		id := v.k.tests[t].ID
 		less := make([]bool, n)
-		for i, f := range v.k.faults {
-			if _, shows := f.Shows[id]; shows && top(v.k.model.rows[v.valve][i][t]) != v.k.model.usual[t] {
-				less[i] = true
+		for i, w := range m.ways {
+			_, shows := v.k.faults[w.fault].Shows[v.k.tests[t].ID]
+			if less[i] = shows && top(m.rows[v.valve][i][t]) != m.usual[t]; less[i] {
 				v.mass[i] *= absent
 			}
 		}
-		for j, p := range v.k.model.pairs {
+		for j, p := range m.pairs {
 			if less[p.a] || less[p.b] {
 				v.mass[n+j] *= absent
 			}
@@ -230,7 +242,7 @@ func (v *view) notFitted() {
 
 func (v *view) update(t int, o *outcome) {
 	m := v.k.model
-	n := len(m.single)
+	n := len(m.ways)
 	like := make([]float64, n)
 	for i := range like {
 		like[i] = o.likelihood(m.rows[v.valve][i][t])
@@ -247,7 +259,6 @@ func (v *view) update(t int, o *outcome) {
 			v.mass[n+j] *= (like[p.a] + like[p.b]) / 2
 		}
 	}
-	normalise(v.mass)
 }
 
 func normalise(p []float64) {
@@ -263,8 +274,9 @@ func normalise(p []float64) {
 	}
 }
 
-func (v *view) cures(id catalogue.RepairID, fault int) bool {
-	for _, r := range v.k.faults[fault].Repairs {
+// cures reports whether a repair mends what is wrong in a way of a fault.
+func (v *view) cures(id catalogue.RepairID, way int) bool {
+	for _, r := range v.k.faults[v.k.model.ways[way].fault].Repairs {
 		if r == id {
 			return true
 		}
@@ -275,7 +287,7 @@ func (v *view) cures(id catalogue.RepairID, fault int) bool {
 // repair moves belief to what is left once a repair is done.
 func (v *view) repair(id catalogue.RepairID) {
 	m := v.k.model
-	n := len(m.single)
+	n := len(m.ways)
 	for i := 0; i < n; i++ {
 		if v.cures(id, i) {
 			v.mass[m.noGood] += cureRate * v.mass[i]
@@ -299,67 +311,118 @@ func (v *view) repair(id catalogue.RepairID) {
 	}
 }
 
-// hypothesis is one entry of the belief with its faults.
+// hypothesis is one explanation: one fault or a pair, in every way that it may
+// show itself.
 type hypothesis struct {
-	at     int
 	faults []int
 	p      float64
+	parts  []part
 }
 
-func (v *view) faultsOf(h int) []int {
-	n := len(v.k.model.single)
-	if h < n {
-		return []int{h}
+// part is one way of a hypothesis and the belief in it.
+type part struct {
+	at int // in the belief
+	p  float64
+}
+
+func (v *view) faultsOf(at int) (a, b int) {
+	m := v.k.model
+	if at < len(m.ways) {
+		return m.ways[at].fault, -1
 	}
-	p := v.k.model.pairs[h-n]
-	return []int{p.a, p.b}
+	p := m.pairs[at-len(m.ways)]
+	return m.ways[p.a].fault, m.ways[p.b].fault
 }
 
 // leading lists the most probable hypotheses, at most limit, until they hold
 // the given share of the belief.
 func (v *view) leading(limit int, share float64) []hypothesis {
-	var out []hypothesis
-	least := 1e-5
-	for h, p := range v.mass {
-		if p > least {
-			out = append(out, hypothesis{at: h, p: p})
-		}
+	if v.ranked == nil {
+		v.rank()
 	}
-	sort.Slice(out, func(i, j int) bool {
-		if out[i].p != out[j].p {
-			return out[i].p > out[j].p
-		}
-		return out[i].at < out[j].at
-	})
 	var sum float64
-	for i := range out {
-		sum += out[i].p
+	for i, h := range v.ranked {
+		sum += h.p
 		if i+1 >= limit || sum >= share {
-			out = out[:i+1]
-			break
+			return v.ranked[:i+1]
 		}
 	}
-	for i := range out {
-		out[i].faults = v.faultsOf(out[i].at)
+	return v.ranked
+}
+
+// rank puts the hypotheses in order, the ways of each taken together.
+func (v *view) rank() {
+	const least = 1e-5
+	found := map[[2]int]int{}
+	out := make([]hypothesis, 0, 64)
+	for at, p := range v.mass {
+		if p <= least {
+			continue
+		}
+		a, b := v.faultsOf(at)
+		i, ok := found[[2]int{a, b}]
+		if !ok {
+			i = len(out)
+			found[[2]int{a, b}] = i
+			h := hypothesis{faults: []int{a, b}}
+			if b < 0 {
+				h.faults = h.faults[:1]
+			}
+			out = append(out, h)
+		}
+		out[i].p += p
+		out[i].parts = append(out[i].parts, part{at, p})
 	}
-	return out
+	slices.SortStableFunc(out, func(a, b hypothesis) int { return cmp.Compare(b.p, a.p) })
+	v.ranked = out
+}
+
+// alone is the hypothesis of one fault, its ways by their prior, whatever is
+// believed of it by now.
+func (v *view) alone(fault int, p float64) hypothesis {
+	h := hypothesis{faults: []int{fault}, p: p}
+	for _, w := range v.k.model.waysOf[fault] {
+		h.parts = append(h.parts, part{w, v.k.model.ways[w].prior})
+	}
+	return h
 }
 
 // row is what a hypothesis predicts for a test.
 func (v *view) row(h hypothesis, t int, buf []float64) []float64 {
+	if len(h.parts) == 1 {
+		return v.rowAt(h.parts[0].at, t, buf)
+	}
+	var own [32]float64
+	buf = buf[:len(v.k.tests[t].Classes)]
+	clear(buf)
+	var total float64
+	for _, x := range h.parts {
+		total += x.p
+		for c, p := range v.rowAt(x.at, t, own[:]) {
+			buf[c] += x.p * p
+		}
+	}
+	for c := range buf {
+		buf[c] /= total
+	}
+	return buf
+}
+
+func (v *view) rowAt(at, t int, buf []float64) []float64 {
 	m := v.k.model
 	rows := m.rows[v.valve]
-	n := len(m.single)
-	if h.at < n {
-		return rows[h.at][t]
+	n := len(m.ways)
+	if at < n {
+		return rows[at][t]
 	}
-	switch m.pick[v.valve][(h.at-n)*m.nt+t] {
+	p := m.pairs[at-n]
+	switch m.pick[v.valve][(at-n)*m.nt+t] {
 	case first:
-		return rows[h.faults[0]][t]
+		return rows[p.a][t]
 	case second:
-		return rows[h.faults[1]][t]
+		return rows[p.b][t]
 	}
-	a, b := rows[h.faults[0]][t], rows[h.faults[1]][t]
+	a, b := rows[p.a][t], rows[p.b][t]
 	buf = buf[:len(a)]
 	for c := range a {
 		buf[c] = (a[c] + b[c]) / 2

@@ -89,6 +89,9 @@ func (l *loader) tests() {
 			l.bad("the conflict of %s with %s is not said", c.A, c.B)
 		}
 	}
+	for i := range k.leaving {
+		k.leaving[i].proof = l.clause("leaving check", k.leaving[i].Proof)
+	}
 	for i := range k.gates {
 		g := &k.gates[i]
 		for j := range g.Needs {
@@ -225,6 +228,23 @@ func (l *loader) faults() {
 			} else {
 				l.distribution(where, k.tests[at], s)
 			}
+		}
+		share := 0.0
+		for _, w := range f.allWays() {
+			share += w.Share
+			if _, ok := k.profileAt[w.Profile]; !ok {
+				l.bad("%s: no profile %q", where, w.Profile)
+			}
+			for id, s := range w.Shows {
+				if at, ok := k.testAt[id]; !ok {
+					l.bad("%s: no test %q", where, id)
+				} else {
+					l.distribution(where, k.tests[at], s)
+				}
+			}
+		}
+		if share != 100 {
+			l.bad("%s: the shares of its ways make %g", where, share)
 		}
 		condemns := false
 		for _, r := range f.Repairs {

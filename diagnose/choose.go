@@ -43,6 +43,8 @@ func (v *view) available(i int) bool {
 	switch {
 	case v.s.shorted() && outdoors(t):
 		return false
+	case t.Sticky && v.s.switched:
+		return false
 	case v.s.cannot[i], t.ProofOnly, !v.applies(t):
 		return false
 	case o != nil && o.done && !o.again && !v.cooled(i, o):
@@ -140,7 +142,7 @@ func (v *view) candidates() []candidate {
 
 func (v *view) candidate(i int) candidate {
 	t := &v.k.tests[i]
-	c := candidate{test: i, before: -1, cost: t.Minutes + asking, path: v.k.path(v.s.energy, t.State)}
+	c := candidate{test: i, before: -1, cost: t.Minutes + asking, path: v.path(t.State)}
 	if t.Condition != "" && !v.condition(t.Condition) {
 		if c.before = v.opens(t.Condition); c.before >= 0 {
 			c.cost += v.k.tests[c.before].Minutes + asking
@@ -167,6 +169,19 @@ func (v *view) candidate(i int) candidate {
 		c.cost += waiting * c.after.Minutes()
 	}
 	return c
+}
+
+// path is the way to an energy state from here.
+func (v *view) path(state string) []int {
+	p, ok := v.paths[state]
+	if !ok {
+		if v.paths == nil {
+			v.paths = map[string][]int{}
+		}
+		p = v.k.path(v.s.energy, state)
+		v.paths[state] = p
+	}
+	return p
 }
 
 // missing lists the readings and nameplate values that a test still needs, in

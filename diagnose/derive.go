@@ -148,7 +148,7 @@ func (in sumInput) saturation(psig float64, b physics.Branch, then func(t float6
 func superheat(in sumInput) sumResult {
 	return in.saturation(in.v[1], physics.Dew, func(t float64) sumResult {
 		sh := in.v[0] - t
-		if in.job.metering() != "fixed_orifice" {
+		if in.job.metering() != "fixed_orifice" || in.job.mode() == "heating" { // no table gives a target in heating
 			band := physics.ValveSuperheatBand(physics.Installer)
 			mid, half := (band.Low+band.High)/2, (band.High-band.Low)/2
 			return sumResult{x: (sh - mid) / half, text: map[string]string{"x": fahrenheit(sh), "target": fmt.Sprintf("%g to %g °F", band.Low, band.High)}}
@@ -181,8 +181,8 @@ func subcooling(in sumInput) sumResult {
 		sc := t - in.v[0]
 		target, _ := in.refs("target_sc")
 		band := 3.0
-		if !in.job.knows("target_subcooling", "unit") {
-			band = 6 // no nameplate target: a wide band, common practice, no source
+		if !in.job.knows("target_subcooling", "unit") || in.job.mode() == "heating" {
+			band = 7 // the nameplate's target is for cooling: a wide band, common practice, no source
 		}
 		return sumResult{x: (sc - target) / band, text: map[string]string{"x": fahrenheit(sc), "target": fahrenheit(target)}}
 	})
@@ -190,7 +190,8 @@ func subcooling(in sumInput) sumResult {
 
 // Usual spans, common practice, no source: a coil boils 35 F under the return
 // air, give or take 9; a condenser condenses 20 F over outdoors, give or take
-// 11; at rest a pressure fits the outdoor temperature within 8 F.
+// 11; at rest a pressure fits the outdoor temperature within 5 F; a system with
+// no liquid left stands far below.
 func suctionLevel(in sumInput) sumResult {
 	return in.saturation(in.v[0], physics.Dew, func(t float64) sumResult {
 		d := in.v[1] - t
@@ -215,7 +216,7 @@ func standing(in sumInput) sumResult {
 		if err != nil {
 			return sumResult{refused: err.Error()}
 		}
-		return sumResult{x: (t - in.v[1]) / 8, text: map[string]string{"target": short(float64(p)) + " psig"}}
+		return sumResult{x: (t - in.v[1]) / 5, text: map[string]string{"target": short(float64(p)) + " psig"}}
 	})
 }
 

@@ -323,10 +323,12 @@ func (e *Energy) readAmps(r catalogue.Reading) []string {
 func (e *Energy) observe(o catalogue.Observation) []string {
 	moving := o.Quantity == "fan_motion" && o.Value != "stopped"
 	switch {
-	case o.Quantity == "breaker_state":
+	case o.Quantity == "breaker_state" && e.Breaker:
 		e.Tripped = o.Value != "on"
-	case o.Quantity == "breaker_reset":
+	case o.Quantity == "breaker_reset", o.Quantity == "breaker_isolated":
+		bad := e.declare("breaker_on") // whoever resets it has switched it on
 		e.Tripped = o.Value != "holds"
+		return bad
 	case o.Quantity == "thermostat_state" && o.Value == "calling":
 		e.Call = "calling"
 	case o.Quantity == "thermostat_state":

@@ -36,13 +36,7 @@ type reason struct {
 func (v *view) weigh(has func(hypothesis) bool) []reason {
 	var out []reason
 	var buf [32]float64
-	hs := v.leading(60, 0.9999)
-	// where nothing else is believed any more, weigh against the prior
-	for i, f := range v.k.faults {
-		if len(hs) < 120 && v.marginal[i] < 1e-3 {
-			hs = append(hs, hypothesis{at: i, faults: []int{i}, p: f.Prior * 1e-6})
-		}
-	}
+	hs := v.against()
 	for _, outs := range v.epochs {
 		for t := range outs {
 			o := &outs[t]
@@ -65,6 +59,20 @@ func (v *view) weigh(has func(hypothesis) bool) []reason {
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].ratio > out[j].ratio })
 	return out
+}
+
+// against lists what a finding is weighed between: what is believed, and behind
+// it, where nothing else is believed any more, the prior.
+func (v *view) against() []hypothesis {
+	if v.rivals == nil {
+		v.rivals = append(v.rivals, v.leading(30, 0.999)...)
+		for i, f := range v.k.faults {
+			if v.marginal[i] < 1e-3 && v.fitsUnit(i) {
+				v.rivals = append(v.rivals, v.alone(i, f.Prior*1e-6))
+			}
+		}
+	}
+	return v.rivals
 }
 
 func (v *view) reasons(faults []int, most int) []string {
@@ -99,9 +107,8 @@ func (v *view) ruledOut(faults []int) []string {
 		p float64
 	}
 	var list []out
-	prior := v.k.model.single
 	for f := range v.k.faults {
-		if v.marginal[f] < 0.01 && prior[f] > 0 && !v.k.faults[f].Normal && v.fitsUnit(f) {
+		if v.marginal[f] < 0.01 && !v.k.faults[f].Normal && v.fitsUnit(f) {
 			list = append(list, out{f, v.plausibleStart(f)})
 		}
 	}
@@ -133,11 +140,13 @@ func (v *view) fitsUnit(f int) bool {
 // plausibleStart is how likely a fault was from the complaint and what was seen
 // from outside, before anything was measured.
 func (v *view) plausibleStart(f int) float64 {
-	p := v.k.model.single[f]
+	var buf [32]float64
+	h := v.alone(f, 1)
+	p := v.k.faults[f].Prior
 	for _, id := range []TestID{"complaint", "outdoor_fan", "compressor_sound", "compressor_current"} {
 		t := v.k.testAt[id]
 		if o := &v.epochs[0][t]; o.done && o.counts {
-			p *= o.likelihood(v.k.model.rows[v.valve][f][t])
+			p *= o.likelihood(v.row(h, t, buf[:]))
 		}
 	}
 	return p
@@ -145,11 +154,11 @@ func (v *view) plausibleStart(f int) float64 {
 
 // wouldChange says which reading would change the engine's mind.
 func (v *view) wouldChange(f int) string {
-	var buf [32]float64
+	var buf, mine [32]float64
 	hs := v.leading(30, 0.9999)
 	for i := range v.k.faults { // rivals that are out of sight by now
 		if v.marginal[i] < 1e-5 && v.fitsUnit(i) {
-			hs = append(hs, hypothesis{at: i, faults: []int{i}, p: v.plausibleStart(i) * 1e-6})
+			hs = append(hs, v.alone(i, v.plausibleStart(i)*1e-6))
 		}
 	}
 	best, text := 0.0, ""
@@ -158,7 +167,7 @@ func (v *view) wouldChange(f int) string {
 		if o == nil || !o.done || !o.counts || v.k.tests[i].ID == "complaint" {
 			continue
 		}
-		own := v.k.model.rows[v.valve][f][i]
+		own := v.row(v.alone(f, 1), i, mine[:])
 		for c, p := range own {
 			if c == o.top || p > 0.05 {
 				continue
@@ -180,7 +189,8 @@ func (v *view) wouldChange(f int) string {
 
 // swing prefers the findings that carry the verdict.
 func (v *view) swing(t, f int, o *outcome) float64 {
-	return 0.1 + o.likelihood(v.k.model.rows[v.valve][f][t])
+	var buf [32]float64
+	return 0.1 + o.likelihood(v.row(v.alone(f, 1), t, buf[:]))
 }
 
 func words(id ClassID) string {
@@ -251,7 +261,7 @@ func (v *view) why(a Assessment) []string {
 	} else {
 		out = append(out, fmt.Sprintf("Likeliest so far: %s, at %d%%.", name, int(math.Round(100*h.p))))
 	}
-	for _, r := range v.weigh(func(x hypothesis) bool { return x.at == h.at }) {
+	for _, r := range v.weigh(func(x hypothesis) bool { return len(x.faults) == len(h.faults) && x.hasAll(h.faults) }) {
 		if r.ratio < 1.1 || len(out) > 6 {
 			break
 		}

@@ -25,6 +25,7 @@ type state struct {
 	restart  time.Time // power or the call came back
 	hotSince time.Time // first sign that the overload may be open
 	bledAt   time.Time
+	switched bool   // the breaker was thrown by hand: how it was found is past
 	trips    []span // when the breaker was off by itself
 	warnings []Warning
 	last     time.Time
@@ -42,6 +43,7 @@ type record struct {
 	epoch     int
 	segment   int
 	isolated  bool // the compressor's wires were off
+	thrown    bool // the breaker had been thrown by hand
 	powered   bool // the outdoor unit was not declared off
 	running   bool // the unit could have run: powered, and not known to be without a call
 	called    bool // not known to be without a call
@@ -55,6 +57,7 @@ type span struct{ from, to uint64 }
 // beginning or since it was last put back.
 func (s *state) breaker(seq uint64, o catalogue.Observation) {
 	switch {
+	case o.Quantity == "breaker_state" && s.switched:
 	case o.Quantity == "breaker_state" && o.Value != "on":
 		from := uint64(0)
 		if n := len(s.trips); n > 0 {
@@ -166,7 +169,7 @@ func (s *state) apply(e Event) []Warning {
 // changed notes when power or the call came back, and counts the change.
 func (s *state) changed(was Energy, at time.Time) {
 	now := s.energy
-	off := func(e Energy) bool { return e.Outdoor != Live || e.Call == "off" }
+	off := func(e Energy) bool { return e.Outdoor != Live || e.Call == "off" || e.Indoor != Live }
 	if off(was) && !off(now) {
 		s.restart = at
 		s.segment++
@@ -257,10 +260,11 @@ func (s *state) keep(r record) {
 func (s *state) record(e Event, in Input) record {
 	return record{
 		in: in, certainty: e.Certainty, seq: e.Seq, at: e.At, epoch: s.epoch, segment: s.segment,
+		thrown:   s.switched,
 		isolated: s.energy.PlugOff,
 		powered:  s.energy.Outdoor == Live,
-		running:  s.energy.Outdoor == Live && s.energy.Call != "off",
-		called:   s.energy.Call != "off",
+		running:  s.energy.Outdoor == Live && s.energy.Call != "off" && s.energy.Indoor == Live,
+		called:   s.energy.Call != "off" && s.energy.Indoor == Live,
 		starting: !s.restart.IsZero() && e.At.Before(s.restart.Add(shortCycle)),
 	}
 }
@@ -277,6 +281,9 @@ func (s *state) declaration(e Event, warn func(id, text string, with ...uint64))
 	}
 	for _, text := range s.energy.declare(d.ID) {
 		warn("contradicts_energy", text)
+	}
+	if d.ID == "breaker_off" || d.ID == "breaker_on" {
+		s.switched = true
 	}
 	if d.ID == "breaker_on" {
 		s.closeTrip(e.Seq)

@@ -14,6 +14,7 @@ type Job struct {
 	k      *Knowledge
 	events []Event
 	state  *state
+	stood  *Verdict // the verdict when the last repair was done
 }
 
 // NewJob starts a call with nothing known and everything live.
@@ -25,19 +26,22 @@ func (j *Job) Add(e Event) []Warning {
 	j.events = append(j.events, e)
 	warned := j.state.apply(e)
 	if e.Repair != "" {
-		warned = append(warned, j.unearned(e)...)
+		warned = append(warned, j.repairing(e)...)
 	}
 	return warned
 }
 
-// unearned warns of a compressor replaced on too little evidence.
-func (j *Job) unearned(e Event) []Warning {
+// repairing keeps the verdict that a repair is done on, and warns of a repair
+// that was not earned.
+func (j *Job) repairing(e Event) []Warning {
 	before := newState(j.k)
 	for _, x := range j.events[:len(j.events)-1] {
 		before.apply(x)
 	}
 	v := before.look(e.At)
-	for _, f := range v.earned(rather) {
+	earned := v.earned(rather)
+	j.stood = v.verdict(earned)
+	for _, f := range earned {
 		for _, r := range j.k.faults[f].Repairs {
 			if r == e.Repair {
 				return nil
@@ -60,7 +64,7 @@ func (j *Job) Retract(seq uint64) error {
 			continue
 		}
 		rest := append(append([]Event(nil), j.events[:i]...), j.events[i+1:]...)
-		j.events, j.state = nil, newState(j.k)
+		j.events, j.state, j.stood = nil, newState(j.k), nil
 		for _, e := range rest {
 			j.Add(e)
 		}
@@ -76,26 +80,10 @@ func (j *Job) Assess(now time.Time) Assessment {
 	a.Warnings = append(append(a.Warnings, j.state.warnings...), v.warnings...)
 	a.Next = v.next(&a)
 	if a.Verdict == nil && len(j.state.repairs) > 0 && !a.Proof.Failed {
-		a.Verdict = j.decided()
+		a.Verdict = j.stood
 	}
 	a.Causes = v.causes(5)
 	return a
-}
-
-// decided is the verdict that stood when the last repair was done.
-func (j *Job) decided() *Verdict {
-	last := j.state.repairs[len(j.state.repairs)-1].seq
-	before := newState(j.k)
-	at := time.Time{}
-	for _, e := range j.events {
-		if e.Seq == last {
-			at = e.At
-			break
-		}
-		before.apply(e)
-	}
-	v := before.look(at)
-	return v.verdict(v.earned(rather))
 }
 
 // timers lists the waits that are running.

@@ -17,6 +17,8 @@ type Fault struct {
 	Metering string            `json:"metering,omitempty"`
 	Normal   bool              `json:"normal,omitempty"` // nothing is wrong with the unit
 	Shows    map[TestID]string `json:"shows"`            // what it changes in its profile: "open 88 weak 12"
+	// Ways lists the ways in which it shows itself, where it has several.
+	Ways []Way `json:"ways,omitempty"`
 	// Valve is what it shows instead where an expansion valve meters.
 	Valve   map[TestID]string    `json:"valve,omitempty"`
 	Repairs []catalogue.RepairID `json:"repairs"`
@@ -27,6 +29,13 @@ type Fault struct {
 	Proof    []string `json:"proof,omitempty"` // for a normal: what shows it
 	Cautions []string `json:"cautions,omitempty"`
 	Source   string   `json:"source"`
+}
+
+// Way is one of several ways in which a fault shows itself.
+type Way struct {
+	Share   float64           `json:"share"` // percent
+	Profile string            `json:"profile,omitempty"`
+	Shows   map[TestID]string `json:"shows,omitempty"`
 }
 
 // Test is one question to the unit.
@@ -137,6 +146,14 @@ type repairRule struct {
 	remeasure map[int]bool
 }
 
+// leaving is a reading taken once before the job is left.
+type leaving struct {
+	Proof  string `json:"proof"`
+	Source string `json:"source"`
+
+	proof clause
+}
+
 type gate struct {
 	ID     string `json:"id"`
 	Name   string `json:"name"`
@@ -223,6 +240,7 @@ type Knowledge struct {
 	gates     []gate
 	conds     []condition
 	conflicts []conflict
+	leaving   []leaving
 	energy    energyData
 
 	testAt    map[TestID]int

@@ -39,7 +39,7 @@ func LoadFrom(c *catalogue.Catalogue, files fs.FS) (*Knowledge, error) {
 	into := map[string]any{
 		"faults.json": &k.faults, "tests.json": &k.tests, "profiles.json": &k.profiles, "refs.json": &k.refs,
 		"repairs.json": &k.repairs, "gates.json": &k.gates, "conditions.json": &k.conds, "energy.json": &k.energy,
-		"cautions.json": &cautions, "conflicts.json": &k.conflicts,
+		"cautions.json": &cautions, "conflicts.json": &k.conflicts, "leaving.json": &k.leaving,
 	}
 	names := make([]string, 0, len(into))
 	for name := range into {
@@ -178,9 +178,12 @@ func (l *loader) clauses(where string, list []string) []clause {
 
 // distribution reads "open 88 weak 12", or one outcome alone, into a
 // probability for each outcome. Every outcome keeps a floor: nothing seen in
-// the field is impossible.
+// the field is impossible. Common practice, no source.
 func (l *loader) distribution(where string, t Test, s string) []float64 {
-	const floor = 0.015
+	floor := 0.012 // a look is misjudged now and then, and a running unit has its own mind
+	if q, ok := l.k.cat.Quantity(t.Quantity); ok && q.Kind.Numeric() && !t.Operating {
+		floor = 0.003 // a meter on a part at rest
+	}
 	out := make([]float64, len(t.Classes))
 	words := strings.Fields(s)
 	if len(words) == 1 {

@@ -1,23 +1,35 @@
 package diagnose
 
-import (
-	"errors"
-)
+import "errors"
 
 // model is the probability of every outcome of every test under every
 // hypothesis, worked out once at load.
 //
-// A hypothesis is one fault (or one way in which nothing is wrong), or a pair
-// of faults. A pair's prediction for a test is that of one of the two, or the
-// mean of both, so that only a choice is kept for each pair and test.
+// A fault (or one way in which nothing is wrong) shows itself in one way or in
+// several: a weak capacitor leaves the rotor locked, or lets it run hot. A
+// hypothesis is one way of one fault, or a pair of ways of two faults. A pair's
+// prediction for a test is that of one of the two, or the mean of both, so that
+// only a choice is kept for each pair and test.
 type model struct {
 	nt     int
-	single []float64 // prior of each fault
+	ways   []way
+	waysOf [][]int // by fault
 	pairs  []pair
-	rows   [variants][][][]float64 // [variant][fault][test] -> probability of each outcome
+	rows   [variants][][][]float64 // [variant][way][test] -> probability of each outcome
 	pick   [variants][]uint8       // [variant][pair*nt+test]: first, second, both
 	usual  []int                   // the likeliest outcome of each test on a healthy unit
-	noGood int                     // the index of "nothing is wrong, every reading is right"
+	noGood int                     // the way of "nothing is wrong, every reading is right"
+}
+
+type way struct {
+	fault int
+	prior float64
+	level int
+}
+
+type pair struct {
+	a, b  int // ways
+	prior float64
 }
 
 // A variant of the predictions: with an expansion valve, or once a switch that
@@ -27,11 +39,6 @@ const (
 	putBackBit = 2
 	variants   = 4
 )
-
-type pair struct {
-	a, b  int
-	prior float64
-}
 
 const (
 	first uint8 = iota
@@ -44,7 +51,7 @@ const (
 // Common practice, no source.
 const pairing = 0.35
 
-// dist says where a fault's row for a test comes from.
+// dist says where a way's row for a test comes from.
 type dist struct {
 	row      []float64
 	deviates bool // from a healthy unit
@@ -54,75 +61,82 @@ type dist struct {
 func newModel(k *Knowledge) (*model, error) {
 	m := &model{nt: len(k.tests), noGood: -1}
 	l := &loader{k: k}
-	var total float64
-	for _, f := range k.faults {
-		total += f.Prior
-	}
-	for i, f := range k.faults {
-		m.single = append(m.single, f.Prior/total)
-		if f.ID == "no_fault" {
-			m.noGood = i
-		}
-	}
-	if m.noGood < 0 {
-		return nil, errors.New("diagnose: invalid knowledge: no fault is called no_fault")
-	}
 	normal := make([][]float64, m.nt)
 	for t := range k.tests {
 		normal[t] = l.distribution("", k.tests[t], k.tests[t].Normal)
 		m.usual = append(m.usual, top(normal[t]))
 	}
+	var total float64
+	for _, f := range k.faults {
+		total += f.Prior
+	}
 	var dists [variants][][]dist
-	for v := range dists {
-		dists[v] = make([][]dist, len(k.faults))
-		for i, f := range k.faults {
-			p := k.profiles[k.profileAt[f.Profile]]
-			if v&putBackBit != 0 && f.PutBack != "" {
-				p = k.profiles[k.profileAt[f.PutBack]]
-				f.Shows = onlySeen(k, f.Shows)
-			}
-			row := make([]dist, m.nt)
-			out := make([][]float64, m.nt)
-			for t := range k.tests {
-				row[t] = m.predict(l, f, p, t, v&valveBit != 0, normal[t])
-				out[t] = row[t].row
-			}
-			dists[v][i] = row
-			m.rows[v] = append(m.rows[v], out)
+	for i, f := range k.faults {
+		if f.ID == "no_fault" {
+			m.noGood = len(m.ways)
 		}
+		var of []int
+		for _, w := range f.allWays() {
+			of = append(of, len(m.ways))
+			m.ways = append(m.ways, way{i, w.Share / 100 * f.Prior / total, k.profiles[k.profileAt[w.Profile]].Level})
+			for v := range dists {
+				row := make([]dist, m.nt)
+				out := make([][]float64, m.nt)
+				for t := range k.tests {
+					row[t] = predict(l, f, w, t, v, normal[t])
+					out[t] = row[t].row
+				}
+				dists[v] = append(dists[v], row)
+				m.rows[v] = append(m.rows[v], out)
+			}
+		}
+		m.waysOf = append(m.waysOf, of)
+	}
+	if m.noGood < 0 {
+		return nil, errors.New("diagnose: invalid knowledge: no fault is called no_fault")
 	}
 	m.pair(k, dists)
 	return m, nil
 }
 
-// onlySeen keeps what a fault shows to a look: what it showed to a meter is
-// gone once the switch is on.
-func onlySeen(k *Knowledge, shows map[TestID]string) map[TestID]string {
-	out := map[TestID]string{}
-	for id, s := range shows {
-		if q, _ := k.cat.Quantity(k.tests[k.testAt[id]].Quantity); !q.Kind.Numeric() {
-			out[id] = s
+// allWays lists the ways in which a fault shows itself; one that lists none has
+// one, its profile's.
+func (f Fault) allWays() []Way {
+	if len(f.Ways) == 0 {
+		return []Way{{Share: 100, Profile: f.Profile}}
+	}
+	out := append([]Way(nil), f.Ways...)
+	for i := range out {
+		if out[i].Profile == "" {
+			out[i].Profile = f.Profile
 		}
 	}
 	return out
 }
 
-// predict finds what a fault shows on a test: its own words, then its
-// profile's, then what every test of a stopped compressor shows, then what a
-// healthy unit shows.
-func (m *model) predict(l *loader, f Fault, p profile, t int, valve bool, normal []float64) dist {
-	test := l.k.tests[t]
-	if s, ok := f.Valve[test.ID]; ok && valve {
-		return dist{l.distribution("", test, s), true, true}
+// predict finds what a way of a fault shows on a test: its own words, then the
+// fault's, then its profile's, then what every test of a stopped compressor
+// shows, then what a healthy unit shows.
+func predict(l *loader, f Fault, w Way, t, variant int, normal []float64) dist {
+	k := l.k
+	test := k.tests[t]
+	valve := variant&valveBit != 0
+	name := w.Profile
+	back := variant&putBackBit != 0 && f.PutBack != ""
+	if back {
+		name = f.PutBack
 	}
-	if s, ok := f.Shows[test.ID]; ok {
-		return dist{l.distribution("", test, s), true, true}
-	}
-	if s, ok := p.Valve[test.ID]; ok && valve {
-		return dist{l.distribution("", test, s), true, false}
-	}
-	if s, ok := p.Shows[test.ID]; ok {
-		return dist{l.distribution("", test, s), true, false}
+	p := k.profiles[k.profileAt[name]]
+	q, _ := k.cat.Quantity(test.Quantity)
+	gone := back && q.Kind.Numeric() // what it showed to a meter is gone once the switch is on
+	for _, layer := range []struct {
+		shows map[TestID]string
+		use   bool
+		own   bool
+	}{{w.Shows, !gone, true}, {f.Valve, valve, true}, {f.Shows, !gone, true}, {p.Valve, valve, false}, {p.Shows, true, false}} {
+		if s, ok := layer.shows[test.ID]; ok && layer.use {
+			return dist{l.distribution("", test, s), true, layer.own}
+		}
 	}
 	if test.Condition == "compressor_on" && !p.Compressor {
 		flat := make([]float64, len(test.Classes))
@@ -135,19 +149,20 @@ func (m *model) predict(l *loader, f Fault, p profile, t int, valve bool, normal
 }
 
 func (m *model) pair(k *Knowledge, dists [variants][][]dist) {
-	for a := range k.faults {
-		for b := a + 1; b < len(k.faults); b++ {
-			if k.faults[a].Normal || k.faults[b].Normal || !plausible(k, dists[0][a], dists[0][b], a, b) {
+	for a, wa := range m.ways {
+		for b := a + 1; b < len(m.ways); b++ {
+			wb := m.ways[b]
+			fa, fb := k.faults[wa.fault], k.faults[wb.fault]
+			if wa.fault == wb.fault || fa.Normal || fb.Normal || !plausible(k, fa, fb, dists[0][a], dists[0][b]) {
 				continue
 			}
-			m.pairs = append(m.pairs, pair{a, b, pairing * m.single[a] * m.single[b]})
+			m.pairs = append(m.pairs, pair{a, b, pairing * wa.prior * wb.prior})
 		}
 	}
 	for v := range m.pick {
 		m.pick[v] = make([]uint8, len(m.pairs)*m.nt)
 		for i, p := range m.pairs {
-			la := k.profiles[k.profileAt[k.faults[p.a].Profile]].Level
-			lb := k.profiles[k.profileAt[k.faults[p.b].Profile]].Level
+			la, lb := m.ways[p.a].level, m.ways[p.b].level
 			for t := range k.tests {
 				m.pick[v][i*m.nt+t] = choose(k.tests[t], dists[v][p.a][t], dists[v][p.b][t], la, lb)
 			}
@@ -157,8 +172,7 @@ func (m *model) pair(k *Knowledge, dists [variants][][]dist) {
 
 // plausible leaves out pairs that are one part failed in two ways, or that
 // belong to different kinds of unit or season.
-func plausible(k *Knowledge, a, b []dist, ia, ib int) bool {
-	fa, fb := k.faults[ia], k.faults[ib]
+func plausible(k *Knowledge, fa, fb Fault, a, b []dist) bool {
 	differ := func(x, y string) bool { return x != "" && y != "" && x != y }
 	if differ(fa.Mode, fb.Mode) || differ(fa.UnitType, fb.UnitType) || differ(fa.Metering, fb.Metering) {
 		return false

@@ -15,6 +15,9 @@ func (v *view) next(a *Assessment) Next {
 	if n, ok := v.proofNext(&a.Proof); ok {
 		return n
 	}
+	if n, ok := v.lookAgain(&a.Proof); ok {
+		return n
+	}
 	cs := v.candidates()
 	best, ok := v.best(cs)
 	if n, ok := v.decide(a, enough, best, ok); ok {
@@ -27,6 +30,9 @@ func (v *view) next(a *Assessment) Next {
 		return v.testNext(c, DoTest)
 	}
 	if !ok || best.rate < slow {
+		if n, ok := v.leave(&a.Proof); ok {
+			return n
+		}
 		if n, ok := v.decide(a, rather, best, ok); ok {
 			return n
 		}
@@ -141,7 +147,7 @@ func (v *view) sweep() (candidate, bool) {
 func (v *view) askable(i int) bool {
 	t := &v.k.tests[i]
 	o := v.standing[i]
-	return !v.s.cannot[i] && !(v.s.shorted() && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again) && (t.Condition == "" || v.condition(t.Condition))
+	return !v.s.cannot[i] && !(t.Sticky && v.s.switched) && !(v.s.shorted() && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again) && (t.Condition == "" || v.condition(t.Condition))
 }
 
 // modeNext asks for the season where the complaint doesn't tell and it matters.

@@ -40,6 +40,18 @@ func (o *outcome) likelihood(row []float64) float64 {
 // in reports whether the outcome is one of the clause's.
 func (o *outcome) in(c clause) bool { return o.done && o.counts && c.mask&(1<<o.top) != 0 }
 
+// nearly reports whether the outcome lies within the instrument's tolerance of
+// one of the clause's.
+func (o *outcome) nearly(c clause) bool {
+	var sum float64
+	for i, w := range o.weights {
+		if c.mask&(1<<i) != 0 {
+			sum += w
+		}
+	}
+	return o.done && o.counts && sum > 0.1
+}
+
 // ambient readings describe the house and the weather, and outlive a repair.
 func ambient(in Input) bool {
 	switch in.Place {
@@ -55,12 +67,14 @@ func ambient(in Input) bool {
 // it has stopped, such as frost, counts in any state.
 func (s *state) usable(t *Test, r record) bool {
 	switch {
-	case t.Sticky, t.State == "any":
+	case t.Sticky:
+		return !r.thrown
+	case t.State == "any":
 		return true
 	case t.State == "isolated":
 		return r.isolated && r.powered
 	case t.State == "indoor_run":
-		return r.called || !t.Operating
+		return r.called
 	case !s.k.energy.States[s.k.stateAt[t.State]].Live:
 		return true
 	case t.Operating:
@@ -116,7 +130,7 @@ func (s *state) wetBulb(t *Test, epoch int) (record, bool) {
 
 // inputs lists the further readings that a test needs on this unit.
 func (s *state) inputs(t *Test) []Input {
-	if t.Value == "superheat" && s.metering() != "fixed_orifice" && len(t.Inputs) > 1 {
+	if t.Value == "superheat" && (s.metering() != "fixed_orifice" || s.mode() == "heating") && len(t.Inputs) > 1 {
 		return t.Inputs[:1]
 	}
 	return t.Inputs

@@ -1,5 +1,7 @@
 package diagnose
 
+import "strings"
+
 // proof works out how far the last repair is proved. Only readings after it
 // count.
 func (v *view) proof() ProofState {
@@ -11,25 +13,35 @@ func (v *view) proof() ProofState {
 	last := s.repairs[len(s.repairs)-1].epoch
 	seen := map[int]bool{}
 	p.Complete = true
+	add := func(c clause, standing bool) {
+		t := &v.k.tests[c.test]
+		if seen[c.test] || !v.applies(t) {
+			return
+		}
+		seen[c.test] = true
+		item := ProofItem{Test: t.ID, Name: t.Name}
+		o := &v.epochs[s.epoch][c.test]
+		if !o.done && standing && v.standing[c.test] != nil {
+			o = v.standing[c.test]
+		}
+		if o.done && !o.again {
+			item.Done, item.OK, item.Text = true, o.in(c) || !o.sure && o.nearly(c), o.text
+			p.Failed = p.Failed || o.counts && !item.OK
+		}
+		p.Complete = p.Complete && item.Done && item.OK
+		p.Items = append(p.Items, item)
+	}
 	for _, r := range s.repairs {
 		if r.epoch != last {
 			continue
 		}
 		p.Repairs = append(p.Repairs, r.id)
 		for _, c := range v.k.repairs[v.k.repairAt[r.id]].proof {
-			t := &v.k.tests[c.test]
-			if seen[c.test] || !v.applies(t) {
-				continue
-			}
-			seen[c.test] = true
-			item := ProofItem{Test: t.ID, Name: t.Name}
-			if o := &v.epochs[s.epoch][c.test]; o.done && !o.again {
-				item.Done, item.OK, item.Text = true, o.in(c), o.text
-				p.Failed = p.Failed || o.counts && !item.OK
-			}
-			p.Complete = p.Complete && item.Done && item.OK
-			p.Items = append(p.Items, item)
+			add(c, false)
 		}
+	}
+	for _, l := range v.k.leaving { // what a second fault would show, seen once before leaving
+		add(l.proof, true)
 	}
 	return p
 }
@@ -83,4 +95,45 @@ func (v *view) remaining() bool {
 		}
 	}
 	return false
+}
+
+// lookAgain asks a second time for a proof that failed while everything else
+// says that the unit is right: one look is misjudged now and then.
+func (v *view) lookAgain(p *ProofState) (Next, bool) {
+	if !p.Failed || !v.right(0.5) {
+		return Next{}, false
+	}
+	for _, item := range p.Items {
+		i := v.k.testAt[item.Test]
+		if item.Done && !item.OK && v.epochs[v.s.epoch][i].counts && !v.s.repeated(i) && !v.s.cannot[i] {
+			c := v.candidate(i)
+			n := v.testNext(c, DoProof)
+			if len(c.path) == 0 && n.Kind == DoProof {
+				n.Say = "Once more: " + strings.ToLower(n.Say[:1]) + n.Say[1:]
+				n.Because = item.Text + ", and everything else says that it runs right"
+			}
+			return n, true
+		}
+	}
+	return Next{}, false
+}
+
+// right reports whether the unit is believed to be without fault.
+func (v *view) right(least float64) bool {
+	return v.marginal[v.k.model.ways[v.k.model.noGood].fault] >= least
+}
+
+// leave ends a call after a repair where a proof stayed odd, nothing else is
+// wrong, and no test would tell more.
+func (v *view) leave(p *ProofState) (Next, bool) {
+	if len(p.Repairs) == 0 || !v.right(surely) {
+		return Next{}, false
+	}
+	odd := ""
+	for _, item := range p.Items {
+		if item.Done && !item.OK {
+			odd = item.Text
+		}
+	}
+	return Next{Kind: DoDone, Say: "The repair is done and nothing else shows. One proof is not as it should be: " + odd + ". Note it before you leave.", Because: "no test that is left would tell more"}, true
 }

@@ -19,7 +19,10 @@ import (
 // query, linear_1 key and value, linear_2 the output. Whisper's key has no bias.
 // Sources: CTranslate2's model specification (python/ctranslate2/specs); whisper.cpp's
 // models/convert-pt-to-ggml.py.
-func Convert(m *CT2, a Assets, w io.Writer) error {
+func Convert(m *CT2, a Assets, w io.Writer) error { return ConvertWith(nil, m, a, w) }
+
+// ConvertWith is Convert with an adapter merged into the weights; nil is none.
+func ConvertWith(ad *Adapter, m *CT2, a Assets, w io.Writer) error {
 	h, err := headerOf(m, a)
 	if err != nil {
 		return err
@@ -29,6 +32,11 @@ func Convert(m *CT2, a Assets, w io.Writer) error {
 	c.decoder(h)
 	if c.err != nil {
 		return c.err
+	}
+	if ad != nil {
+		if err := ad.merge(c.out); err != nil {
+			return err
+		}
 	}
 	if err := writeGGML(w, h, a, c.out); err != nil {
 		return fmt.Errorf("weights: write: %w", err)

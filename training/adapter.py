@@ -1,0 +1,123 @@
+"""The adapter file, and the merge that cmd/weights makes again in Go.
+
+The file is safetensors: for each changed layer NAME.a [rank, inputs] and NAME.b
+[outputs, rank] in float16, and metadata: format "callout-adapter-1", base (the model's
+name), strength. Merged, a weight is float16(W + strength * B A); the sum over the rank is
+taken in order in float64, then rounded to float32 and to float16.
+
+usage: adapter.py merge MODEL.bin ADAPTER.safetensors OUT.bin
+       adapter.py strength ADAPTER.safetensors STRENGTH OUT.safetensors
+       adapter.py golden FOLDER
+"""
+import json
+import struct
+import sys
+
+import numpy as np
+
+FORMAT = "callout-adapter-1"
+
+
+def write(path, tensors, metadata):
+    header, at = {"__metadata__": metadata}, 0
+    for name in sorted(tensors):
+        t = tensors[name]
+        header[name] = {"dtype": {"float16": "F16", "float32": "F32"}[str(t.dtype)], "shape": list(t.shape), "data_offsets": [at, at + t.nbytes]}
+        at += t.nbytes
+    head = json.dumps(header, sort_keys=True, separators=(",", ":")).encode()
+    head += b" " * (-len(head) % 8)
+    with open(path, "wb") as f:
+        f.write(struct.pack("<Q", len(head)) + head)
+        for name in sorted(tensors):
+            f.write(np.ascontiguousarray(tensors[name]).tobytes())
+
+
+def read(path):
+    data = open(path, "rb").read()
+    n = struct.unpack_from("<Q", data)[0]
+    header = json.loads(data[8:8 + n])
+    metadata = header.pop("__metadata__", {})
+    out = {}
+    for name, t in header.items():
+        lo, hi = t["data_offsets"]
+        out[name] = np.frombuffer(data[8 + n + lo:8 + n + hi], {"F16": "<f2", "F32": "<f4"}[t["dtype"]]).reshape(t["shape"])
+    return out, metadata
+
+
+def save(path, m, options, step):
+    tensors = {}
+    for key in m.a:
+        name = key.replace("/", ".")
+        tensors[name + ".a"] = m.a[key].detach().float().cpu().numpy().astype("<f2")
+        tensors[name + ".b"] = m.b[key].detach().float().cpu().numpy().astype("<f2")
+    kept = {k: v for k, v in vars(options).items() if k not in ("model", "clips", "out", "device")}
+    write(path, tensors, {"format": FORMAT, "base": "tiny.en", "strength": "1", "step": str(step), "options": json.dumps(kept, sort_keys=True)})
+
+
+def fill(m, path):
+    """Puts an adapter file into a model of its rank."""
+    import torch
+    tensors, metadata = read(path)
+    with torch.no_grad():
+        for key in m.a:
+            name = key.replace("/", ".")
+            m.a[key].copy_(torch.tensor(tensors[name + ".a"].astype(np.float32)))
+            m.b[key].copy_(torch.tensor(tensors[name + ".b"].astype(np.float32)))
+    m.strength = float(metadata["strength"])
+
+
+def rank(path):
+    tensors, _ = read(path)
+    return next(t.shape[0] for n, t in tensors.items() if n.endswith(".a"))
+
+
+def merged(w, a, b, strength):
+    """float16 weight with the adapter in it."""
+    delta = np.zeros(w.shape, np.float64)
+    for r in range(a.shape[0]):
+        delta += np.outer(b[:, r].astype(np.float64), a[r].astype(np.float64))
+    return (w.astype(np.float64) + strength * delta).astype(np.float32).astype(np.float16)
+
+
+def merge(model, path, out):
+    """A ggml file with the adapter merged into its float16 weights."""
+    import model as whisper
+    g = whisper.Ggml(model)
+    tensors, metadata = read(path)
+    data = bytearray(open(model, "rb").read())
+    strength = float(metadata["strength"])
+    for name, t in g.tensors.items():
+        if not name.endswith(".weight") or name[:-7] + ".a" not in tensors:
+            continue
+        new = merged(t, tensors[name[:-7] + ".a"], tensors[name[:-7] + ".b"], strength)
+        key = name.encode()
+        at = data.index(struct.pack("<3i", t.ndim, len(key), 1) + struct.pack(f"<{t.ndim}i", *t.shape[::-1]) + key) + 12 + 4 * t.ndim + len(key)
+        data[at:at + t.nbytes] = new.tobytes()
+    open(out, "wb").write(data)
+
+
+def golden(folder):
+    """A small tensor set with its merge, for the test in Go."""
+    r = np.random.default_rng(20261125)
+    tensors, adapter, want = {}, {}, {}
+    for name, (out, into) in {"encoder.blocks.0.attn.query": (6, 4), "encoder.blocks.0.mlp.0": (8, 4), "decoder.blocks.0.cross_attn.value": (4, 4)}.items():
+        w = r.normal(0, 0.3, (out, into)).astype("<f2")
+        a, b = r.normal(0, 0.5, (3, into)).astype("<f2"), r.normal(0, 0.5, (out, 3)).astype("<f2")
+        tensors[name + ".weight"], adapter[name + ".a"], adapter[name + ".b"] = w, a, b
+        want[name + ".weight"] = merged(w, a, b, 0.75)
+    write(f"{folder}/base.safetensors", tensors, {})
+    write(f"{folder}/adapter.safetensors", adapter, {"format": FORMAT, "base": "tiny.en", "strength": "0.75"})
+    write(f"{folder}/merged.safetensors", want, {})
+
+
+if __name__ == "__main__":
+    if sys.argv[1] == "merge":
+        merge(*sys.argv[2:5])
+    elif sys.argv[1] == "golden":
+        golden(sys.argv[2])
+    elif sys.argv[1] == "strength":
+        tensors, metadata = read(sys.argv[2])
+        metadata["strength"] = sys.argv[3]
+        write(sys.argv[4], tensors, metadata)
+    else:
+        sys.exit(__doc__)

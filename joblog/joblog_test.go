@@ -93,13 +93,11 @@ func TestWhatIsWrittenIsRead(t *testing.T) {
 		assert.Equal(t, start.Add(time.Duration(i)*time.Second), e.At)
 		body, err := Decode(e)
 		require.NoError(t, err)
-		want := Body(sampleOpened())
+		opened := sampleOpened()
+		opened.Schema = Schema
+		want := Body(opened)
 		if i > 0 {
 			want = bodies[i-1]
-		} else {
-			o := sampleOpened()
-			o.Schema = Schema
-			want = o
 		}
 		assert.Equal(t, want, body)
 	}

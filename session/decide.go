@@ -79,7 +79,7 @@ func (c *Call) decide(u Utterance) decision {
 		case it.Reading != nil && !c.know.Catalogue.Plausible(*it.Reading):
 			d.ask = append(d.ask, c.askImplausible(it))
 		case u.Certainty < c.needed(it), u.Cut && (it.Command == nil || it.Command.Number != nil):
-			d.ask = append(d.ask, c.askConfirm(it))
+			d.ask = append(d.ask, c.askUnsure(it, u))
 		default:
 			d.record = append(d.record, it)
 		}
@@ -105,6 +105,8 @@ func (c *Call) needed(it intents.Item) float64 {
 		return c.policy.Ask
 	case it.Repair != "":
 		return c.policy.AskSafety
+	case it.Command != nil && (it.Command.Command == "retract" || it.Command.Command == "correct"):
+		return c.policy.Ask // they strike what was recorded
 	case it.Command != nil || it.Note != "":
 		return 0
 	}
@@ -148,6 +150,41 @@ func (c *Call) askConfirm(it intents.Item) asking {
 		a.quantity, a.place = it.Observation.Quantity, it.Observation.Place
 	}
 	return a
+}
+
+// askUnsure asks about an item that was not heard surely enough. Where another text was
+// nearly as likely, the question names what each of them says.
+func (c *Call) askUnsure(it intents.Item, u Utterance) asking {
+	for _, alt := range u.Alternatives {
+		r := c.know.Parser.Parse(alt.Text, c.context())
+		if len(r.Doubts) > 0 {
+			continue
+		}
+		for _, other := range r.Items {
+			if d, ok := rivals(it, other); ok {
+				return c.askDoubt(d)
+			}
+		}
+	}
+	return c.askConfirm(it)
+}
+
+// rivals is the doubt between two items that are of the same kind and differ, such as two
+// values for one reading, or a declaration and another.
+func rivals(a, b intents.Item) (intents.Doubt, bool) {
+	d := intents.Doubt{Kind: intents.Ambiguous, Said: a.Said, Candidates: []intents.Item{a, b}}
+	switch {
+	case a.Reading != nil && b.Reading != nil:
+		d.Quantity, d.Place = a.Reading.Quantity, a.Reading.Place
+		return d, d.Quantity == b.Reading.Quantity && d.Place == b.Reading.Place && *a.Reading != *b.Reading
+	case a.Observation != nil && b.Observation != nil:
+		d.Quantity, d.Place = a.Observation.Quantity, a.Observation.Place
+		return d, d.Quantity == b.Observation.Quantity && d.Place == b.Observation.Place && *a.Observation != *b.Observation
+	case a.Declaration != "" && b.Declaration != "":
+		d.Kind = intents.Negation
+		return d, a.Declaration != b.Declaration
+	}
+	return d, false
 }
 
 // askDoubt turns a doubt of the parser into a question.

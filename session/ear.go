@@ -4,11 +4,14 @@ import (
 	"context"
 	_ "embed"
 	"errors"
+	"fmt"
 	"math"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"callout/audio"
+	"callout/intents"
 	"callout/joblog"
 )
 
@@ -19,35 +22,102 @@ var prime string
 // recogniser is.
 type Ear struct {
 	recogniser audio.Recogniser
-	hints      audio.Hints
+	parser     *intents.Parser
+	weights    weights
+	prompt     string
+	callouts   audio.Language
+	answers    audio.Language // callouts, and what only answers a question
+	expects    atomic.Pointer[intents.Context]
 }
 
-// NewEar listens with r, primed with typical callouts.
-func NewEar(r audio.Recogniser) *Ear {
-	return &Ear{recogniser: r, hints: audio.Hints{Prompt: strings.TrimSpace(prime)}}
+// NewEar listens with r, primed with typical callouts, for what p understands.
+func NewEar(r audio.Recogniser, p *intents.Parser) (*Ear, error) {
+	e := &Ear{recogniser: r, parser: p, prompt: strings.TrimSpace(prime)}
+	var err error
+	if e.weights, err = loadWeights(certaintyData); err != nil {
+		return nil, err
+	}
+	if e.callouts, err = Language(p, false); err != nil {
+		return nil, fmt.Errorf("session: language: %w", err)
+	}
+	if e.answers, err = Language(p, true); err != nil {
+		return nil, fmt.Errorf("session: language: %w", err)
+	}
+	return e, nil
+}
+
+// Expect tells the ear what is open in the call, from now on. A bare number is only
+// listened for as an answer.
+func (e *Ear) Expect(c *Call) {
+	ctx := c.context()
+	e.expects.Store(&ctx)
+}
+
+func (e *Ear) context() intents.Context {
+	if ctx := e.expects.Load(); ctx != nil {
+		return *ctx
+	}
+	return intents.Context{}
+}
+
+// Hints are what the ear tells a recogniser.
+func (e *Ear) Hints() audio.Hints {
+	h := audio.Hints{Prompt: e.prompt, Language: e.callouts}
+	if e.context().Open != nil {
+		h.Language = e.answers
+	}
+	return h
 }
 
 // Hear recognises one stretch of sound. Silence gives an utterance without
 // text and no error. At is the moment that the utterance ended.
 func (e *Ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (Utterance, error) {
-	u := Utterance{At: at, Source: joblog.Speech, Engine: e.recogniser.Engine(), Duration: sound.Duration(), Sound: sound.Samples}
-	t, err := e.recogniser.Recognise(ctx, sound, e.hints)
-	if errors.Is(err, audio.ErrNoSpeech) {
-		return u, nil
+	t, err := e.recogniser.Recognise(ctx, sound, e.Hints())
+	if err != nil && !errors.Is(err, audio.ErrNoSpeech) {
+		return Utterance{At: at, Source: joblog.Speech, Engine: e.recogniser.Engine(), Duration: sound.Duration(), Sound: sound.Samples}, err
 	}
-	if err != nil {
-		return u, err
+	u := e.Understand(t)
+	u.At, u.Source, u.Engine, u.Duration, u.Sound = at, joblog.Speech, e.recogniser.Engine(), sound.Duration(), sound.Samples
+	return u, nil
+}
+
+const (
+	rivalsKept = 4
+	rivalRange = 8 // nats behind, at most
+)
+
+// Understand chooses what was said from a transcript, says how sure it is, and keeps the
+// rivals. Only text, certainty and alternatives are set.
+func (e *Ear) Understand(t audio.Transcript) Utterance {
+	u := Utterance{Text: t.Text, LogLikelihood: finite(t.LogLikelihood)}
+	if t.Text == "" && len(t.Fit) == 0 {
+		return Utterance{}
 	}
-	u.Text, u.Certainty = t.Text, certainty(t.Words)
-	for _, w := range t.Words {
-		if !math.IsNaN(w.LogProb) {
-			u.LogLikelihood += w.LogProb
+	best, evidence, rivals, ok := e.weights.weigh(e.parser, t, e.context())
+	if !ok || note(best) {
+		u.Certainty = certainty(t.Words)
+		return u
+	}
+	u.Text, u.LogLikelihood, u.Certainty = best.text, finite(best.log), e.weights.certainty(evidence)
+	for _, r := range rivals {
+		if len(u.Alternatives) < rivalsKept && r.score > best.score-rivalRange {
+			u.Alternatives = append(u.Alternatives, joblog.Alternative{Text: r.text, LogLikelihood: finite(r.log)})
 		}
 	}
-	for _, a := range t.Alternatives {
-		u.Alternatives = append(u.Alternatives, joblog.Alternative{Text: a.Text, LogLikelihood: a.LogLikelihood})
+	if t.Text != best.text {
+		u.Alternatives = append(u.Alternatives, joblog.Alternative{Text: t.Text, LogLikelihood: finite(t.LogLikelihood)})
 	}
-	return u, nil
+	return u
+}
+
+func note(c candidate) bool { return len(c.items) > 0 && c.items[0].Note != "" }
+
+// finite is v, or 0 for a likelihood that is not known.
+func finite(v float64) float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0
+	}
+	return v
 }
 
 // certainty is the probability of the least sure word: a callout is as good as

@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"strings"
 
 	"callout/audio"
 	"callout/audio/whisper"
@@ -25,6 +26,10 @@ type options struct {
 	model  string
 	most   int
 	tag    string
+	rows   string
+	prime  string
+	shard  int
+	shards int
 }
 
 func main() {
@@ -34,6 +39,10 @@ func main() {
 	flag.StringVar(&o.parts, "parts", ".parts", "folder of fetched and made parts")
 	flag.BoolVar(&o.record, "record", false, "only make the voices' recordings")
 	flag.StringVar(&o.model, "model", os.Getenv("CALLOUT_MODEL"), "model file")
+	flag.StringVar(&o.rows, "rows", "", "write what was heard to this file")
+	flag.StringVar(&o.prime, "prime", "session/data/prime.txt", "file with the prompt")
+	flag.IntVar(&o.shard, "shard", 0, "which part of the clips")
+	flag.IntVar(&o.shards, "shards", 1, "parts of the clips")
 	flag.StringVar(&o.tag, "tag", "3", "name of what is kept of this run")
 	flag.IntVar(&o.most, "most", 1<<30, "clips, at most")
 	flag.Parse()
@@ -95,26 +104,27 @@ func dump(ctx context.Context, o options, list []clip) error {
 		return err
 	}
 	defer e.Close()
-	prime, err := os.ReadFile("session/data/prime.txt")
+	prime, err := os.ReadFile(o.prime)
 	if err != nil {
 		return err
 	}
-	h := newHeard(o.parts, e, audio.Hints{Prompt: string(prime), Language: lang}, o.tag)
+	h := newHeard(o.parts, e, audio.Hints{Prompt: strings.TrimSpace(string(prime)), Language: lang}, o.tag)
+	var rows []heardRow
 	for i, c := range list {
 		if i >= o.most {
 			break
+		}
+		if i%o.shards != o.shard {
+			continue
 		}
 		t, err := h.clip(ctx, c, nil)
 		if err != nil {
 			return err
 		}
-		fmt.Printf("%s %s %s %q\n   free %6.1f %q\n", c.ID, c.Voice, c.Kind, c.Text, t.LogLikelihood, t.Text)
-		for j, f := range t.Fit {
-			if j < 4 {
-				fmt.Printf("   fit  %6.1f %q\n", f.LogLikelihood, f.Text)
-			}
-		}
-		fmt.Printf("   took %v\n", t.Took)
+		rows = append(rows, row(k.Parser, c, t))
 	}
-	return nil
+	if o.rows == "" {
+		return nil
+	}
+	return writeRows(o.rows, rows)
 }

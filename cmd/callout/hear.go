@@ -40,7 +40,7 @@ decision.`,
 			if err != nil {
 				return err
 			}
-			ear, engine, err := openEar(s)
+			ear, engine, err := openEar(s, k)
 			if err != nil {
 				return err
 			}

@@ -61,7 +61,7 @@ func runLive(ctx context.Context, s settings, o liveOptions, out, complain io.Wr
 	if err != nil {
 		return err
 	}
-	ear, engine, err := openEar(s)
+	ear, engine, err := openEar(s, k)
 	if err != nil {
 		return err
 	}
@@ -99,6 +99,7 @@ func runLive(ctx context.Context, s settings, o liveOptions, out, complain io.Wr
 	}
 	defer func() { err = errors.Join(err, w.Close()) }()
 	r.Through(talk.TimeLog)
+	ear.Expect(r.Call())
 	if late.Loudspeaker, err = sound.output(w.Dir()); err != nil {
 		return err
 	}
@@ -114,7 +115,7 @@ func runLive(ctx context.Context, s settings, o liveOptions, out, complain io.Wr
 			}
 		}
 	}()
-	err = talk.Run(ctx, live.Of(r))
+	err = talk.Run(ctx, expecting{live.Of(r), ear, r.Call()})
 	stop()
 	if o.timing {
 		err = errors.Join(err, live.WriteTimings(complain, timings))
@@ -129,6 +130,25 @@ func runLive(ctx context.Context, s settings, o liveOptions, out, complain io.Wr
 	if err == nil && !o.json {
 		fmt.Fprintln(out, "job log:", w.Dir())
 	}
+	return err
+}
+
+// expecting tells the ear, after each turn, what is open in the call.
+type expecting struct {
+	live.Conversation
+	ear  *session.Ear
+	call *session.Call
+}
+
+func (e expecting) Hear(ctx context.Context, u session.Utterance) error {
+	err := e.Conversation.Hear(ctx, u)
+	e.ear.Expect(e.call)
+	return err
+}
+
+func (e expecting) Tick(ctx context.Context, at time.Time) error {
+	err := e.Conversation.Tick(ctx, at)
+	e.ear.Expect(e.call)
 	return err
 }
 

@@ -60,7 +60,7 @@ func checkKnowledge() check {
 }
 
 func checkEar(s settings) check {
-	_, engine, err := openEar(s)
+	engine, err := openEngine(s)
 	if err != nil {
 		return check{what: "recogniser", err: err}
 	}

@@ -19,16 +19,29 @@ import (
 	"callout/session"
 )
 
-// openEar loads the recogniser. The caller closes it.
-func openEar(s settings) (*session.Ear, audio.Recogniser, error) {
+// openEngine loads the recogniser. The caller closes it.
+func openEngine(s settings) (audio.Recogniser, error) {
 	engine, err := whisper.Open(s.Model, whisper.Options{Threads: s.Threads})
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil, fmt.Errorf("%w; run make model, or name a ggml file with --model", err)
+		return nil, fmt.Errorf("%w; run make model, or name a ggml file with --model", err)
 	}
+	if err != nil {
+		return nil, err
+	}
+	return engine, nil
+}
+
+// openEar loads the recogniser behind an ear for what k knows. The caller closes it.
+func openEar(s settings, k *session.Knowledge) (*session.Ear, audio.Recogniser, error) {
+	engine, err := openEngine(s)
 	if err != nil {
 		return nil, nil, err
 	}
-	return session.NewEar(engine), engine, nil
+	ear, err := session.NewEar(engine, k.Parser)
+	if err != nil {
+		return nil, nil, errors.Join(err, engine.Close())
+	}
+	return ear, engine, nil
 }
 
 // maxWhole is the longest clip, in samples, that is taken for one utterance.

@@ -48,7 +48,7 @@ as they did; without it the clips follow each other.`,
 			if err != nil {
 				return err
 			}
-			ear, engine, err := openEar(s)
+			ear, engine, err := openEar(s, k)
 			if err != nil {
 				return err
 			}
@@ -190,6 +190,7 @@ func workClips(ctx context.Context, r *session.Runner, ear *session.Ear, clips [
 		start := now
 		for _, part := range parts {
 			now = start.Add(part.End)
+			ear.Expect(r.Call())
 			u, err := ear.Hear(ctx, part, now)
 			if err != nil {
 				return fmt.Errorf("clip %s: %w", clip.path, err)

@@ -71,6 +71,7 @@ func mayImport() map[string][]string {
 		"cmd/callout":       {"*"},
 		"cmd/weights":       {"weights", "weights/assets"},
 		"demo":              {"audio", "internal/scene"},
+		"bench/hearing":     {"audio", "audio/whisper", "intents", "internal/scene", "joblog", "session"},
 		"internal/arch":     {},
 		"diagnose/internal": {"catalogue"},
 	}

@@ -3,6 +3,7 @@ package diagnose_test
 import (
 	"fmt"
 	"os"
+	"sort"
 	"strings"
 	"testing"
 
@@ -46,10 +47,12 @@ func TestAgainstReferencePolicies(t *testing.T) {
 		return share, mean
 	}
 	best := 0.0
+	var searched []simulator.Played
 	for _, name := range []string{"textbook", "greedy", "everything", "search"} {
 		var right []bool
 		var tests []int
-		for _, c := range simulator.Grow(name, learnt).Play(cases) {
+		searched = simulator.Grow(name, learnt).Play(cases) // the last is "search"
+		for _, c := range searched {
 			right, tests = append(right, c.Right), append(tests, c.Tests)
 		}
 		_, best = line(name, right, tests)
@@ -62,7 +65,43 @@ func TestAgainstReferencePolicies(t *testing.T) {
 	}
 	_, mean := line("engine", right, tests)
 	t.Logf("%d calls learnt from, %d played\n%sengine over search: %+.0f %%", learn, play, b.String(), 100*(mean/best-1))
+	t.Logf("where the engine asks more than the best policy found:\n%s", excess(results, searched, envInt("CALLOUT_ROWS", 12)))
 	if os.Getenv("CALLOUT_LONG") != "" {
 		assert.LessOrEqual(t, mean, 1.15*best, "tests against the best policy found")
 	}
+}
+
+// excess lists the faults on which the engine asked most beyond the policy.
+func excess(results []simulator.Result, policy []simulator.Played, rows int) string {
+	type sum struct {
+		name           string
+		n, mine, least int
+	}
+	by := map[string]*sum{}
+	for i, r := range results {
+		name := r.Truth[0]
+		if by[name] == nil {
+			by[name] = &sum{name: name}
+		}
+		by[name].n++
+		by[name].mine += r.Tests
+		by[name].least += policy[i].Tests
+	}
+	var list []*sum
+	for _, s := range by {
+		list = append(list, s)
+	}
+	sort.Slice(list, func(i, j int) bool {
+		if a, b := list[i].mine-list[i].least, list[j].mine-list[j].least; a != b {
+			return a > b
+		}
+		return list[i].name < list[j].name
+	})
+	var b strings.Builder
+	for i, s := range list {
+		if i < rows {
+			fmt.Fprintf(&b, "%-28s %5d calls, engine %.1f, search %.1f\n", s.name, s.n, float64(s.mine)/float64(s.n), float64(s.least)/float64(s.n))
+		}
+	}
+	return b.String()
 }

@@ -32,7 +32,7 @@ const (
 	turning   = 5.0  // from a unit made safe back to a live one
 	slow      = 0.12 // a rate at which testing on is worth little
 	tells     = 0.15 // a test that takes less off the expected cost tells nothing
-	waiting   = 0.35 // a minute of waiting, in which other work can be done
+	waiting   = 0.2  // a minute of waiting, in which other work can be done
 )
 
 // available reports whether a test may be asked for now, its energy state set

@@ -127,6 +127,9 @@ func windings(in sumInput) sumResult {
 		if ok, _, err := w.Identity(); err != nil || !ok || in.v[0] < noTurns || in.v[1] < noTurns {
 			return sumResult{class: "shorted"}
 		}
+		if ratio, err := w.StartToRun(); err == nil && (ratio > 5 || ratio < 2.5) {
+			return sumResult{class: "odd"}
+		}
 		return sumResult{class: "sound"}
 	}
 	return sumResult{refused: fmt.Sprintf("C-R %s, C-S %s, S-R %s Ω can't be: measure the three pairs again", short(in.v[0]), short(in.v[1]), short(in.v[2]))}
@@ -222,6 +225,9 @@ func standing(in sumInput) sumResult {
 
 func split(in sumInput) sumResult {
 	fall := in.v[1] - in.v[0]
+	if fall < -2 { // warmer out than in by more than two thermometers' error
+		return sumResult{class: "reversed", text: map[string]string{"x": fahrenheit(-fall)}}
+	}
 	target, err := physics.TargetSplit(physics.Fahrenheit(in.v[1]), physics.Fahrenheit(in.v[2]))
 	if err != nil {
 		return refusal(err)

@@ -46,6 +46,9 @@ func (v *view) next(a *Assessment) Next {
 	if c, ok := v.forced(cs, 0.3); ok {
 		return v.testNext(c, DoTest)
 	}
+	if n, ok := v.decide(a, shown, best, ok); ok {
+		return n
+	}
 	if c, ok := v.sweep(); ok {
 		return v.testNext(c, DoTest)
 	}
@@ -360,6 +363,13 @@ func (v *view) helpNext(f int) Next {
 // stuck says honestly that the call can't be settled with what can be done.
 func (v *view) stuck(a *Assessment) Next {
 	n := Next{Kind: DoDone}
+	if good := v.k.model.ways[v.k.model.noGood].fault; v.right(surely) {
+		a.Normal = true
+		a.Verdict = v.verdict([]int{good})
+		n.Say = "I find nothing wrong: what can be tested here is as it should be. Tell the customer to call if it comes back."
+		n.Because = "no test that is left would tell more"
+		return n
+	}
 	hs := v.leading(1, 1)
 	if len(hs) == 0 {
 		return n

@@ -200,13 +200,17 @@ func (v *view) missing(t *Test) []Input {
 		}
 	}
 	own := Input{Quantity: t.Quantity, Place: t.Place}
+	var last record
+	if found := v.s.find(t, own, v.s.epoch); len(found) > 0 {
+		last = found[len(found)-1]
+	}
 	i := v.k.testAt[t.ID]
 	o := v.standing[i]
-	if redo := o != nil && (o.again || v.cooled(i, o)); redo || len(v.s.find(t, own, v.s.epoch)) == 0 {
+	if redo := o != nil && (o.again || v.cooled(i, o)); redo || last.seq == 0 {
 		out = append(out, own)
 	}
 	for _, in := range v.s.inputs(t) {
-		if _, ok := v.s.feed(t, in, v.s.epoch); !ok {
+		if f, ok := v.s.feed(t, in, v.s.epoch); !ok || t.Value == "windings" && last.seq != 0 && stale(f, last) {
 			out = append(out, Input{Quantity: in.Quantity, Place: in.Place})
 		}
 	}

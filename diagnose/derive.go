@@ -184,8 +184,11 @@ func subcooling(in sumInput) sumResult {
 		sc := t - in.v[0]
 		target, _ := in.refs("target_sc")
 		band := 3.0
-		if !in.job.knows("target_subcooling", "unit") || in.job.mode() == "heating" {
-			band = 7 // the nameplate's target is for cooling: a wide band, common practice, no source
+		switch { // wider bands, common practice, no source
+		case !in.job.knows("target_subcooling", "unit"):
+			band = 6
+		case in.job.mode() == "heating":
+			band = 4.5 // the nameplate's target is for cooling
 		}
 		return sumResult{x: (sc - target) / band, text: map[string]string{"x": fahrenheit(sc), "target": fahrenheit(target)}}
 	})
@@ -228,11 +231,19 @@ func split(in sumInput) sumResult {
 	if fall < -2 { // warmer out than in by more than two thermometers' error
 		return sumResult{class: "reversed", text: map[string]string{"x": fahrenheit(-fall)}}
 	}
-	target, err := physics.TargetSplit(physics.Fahrenheit(in.v[1]), physics.Fahrenheit(in.v[2]))
-	if err != nil {
-		return refusal(err)
+	// Past the table's ends its edge is taken, with a wider band: good enough to
+	// tell that something is wrong, not to set anything by.
+	dry, wet := min(max(in.v[1], 70), 80), min(max(in.v[2], 57), 70)
+	off := math.Abs(dry-in.v[1]) + math.Abs(wet-in.v[2])
+	target, err := physics.TargetSplit(physics.Fahrenheit(dry), physics.Fahrenheit(wet))
+	if err != nil || off > 10 {
+		return refusal(&physics.NoTargetError{Reason: physics.OffTable, Target: "temperature split", WetBulb: physics.Fahrenheit(in.v[2]), DryBulb: physics.Fahrenheit(in.v[1])})
 	}
-	return sumResult{x: (fall - float64(target)) / 3, text: map[string]string{"x": fahrenheit(fall), "target": fahrenheit(float64(target))}}
+	text := fahrenheit(float64(target))
+	if off > 0 {
+		text += " at the edge of the table"
+	}
+	return sumResult{x: (fall - float64(target)) / (3 + 0.4*off), text: map[string]string{"x": fahrenheit(fall), "target": text}}
 }
 
 func circuit(in sumInput) sumResult {

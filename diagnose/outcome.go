@@ -19,6 +19,7 @@ type outcome struct {
 	weights  []float64
 	top      int
 	sure     bool
+	twice    bool    // seen or read twice alike: no misjudgement
 	heard    float64 // how surely it was heard
 	seq      uint64
 	at       time.Time
@@ -34,7 +35,11 @@ func (o *outcome) likelihood(row []float64) float64 {
 	for c, w := range o.weights {
 		sum += w * row[c]
 	}
-	return o.heard*sum + (1-o.heard)/float64(len(row))
+	like := o.heard*sum + (1-o.heard)/float64(len(row))
+	if o.twice {
+		like *= like
+	}
+	return like
 }
 
 // in reports whether the outcome is one of the clause's.
@@ -154,6 +159,9 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 	if len(t.Also) > 0 {
 		bySeq(recs)
 	}
+	if len(t.Inputs) > 0 {
+		recs = recs[len(recs)-1:] // what is put together from several readings is taken as it stands last
+	}
 	if t.Highest && len(recs) > 1 {
 		best := recs[0]
 		for _, r := range recs {
@@ -204,6 +212,10 @@ func (s *state) agree(t *Test, recs []record, all []outcome) outcome {
 		}
 	}
 	before := all[len(all)-2]
+	if before.top == last.top && before.counts {
+		last.twice = true
+		return last
+	}
 	if before.top == last.top || before.segment != last.segment || t.Sticky {
 		return last
 	}
@@ -272,7 +284,7 @@ func (s *state) classify(i int, r record, epoch int) outcome {
 	}
 	for _, need := range s.inputs(t) {
 		f, ok := s.feed(t, need, epoch)
-		if !ok {
+		if !ok || t.Value == "windings" && stale(f, r) {
 			return outcome{}
 		}
 		in.v = append(in.v, open(f))
@@ -313,6 +325,12 @@ func (s *state) classify(i int, r record, epoch int) outcome {
 	}
 	o.text = s.fill(t, t.Classes[o.top].Say, r, res.text)
 	return o
+}
+
+// stale reports whether a reading is too old to be put together with another:
+// windings cool, and leads move.
+func stale(old, young record) bool {
+	return old.segment != young.segment && old.seq < young.seq || young.at.Sub(old.at) > 30*time.Minute
 }
 
 func open(r record) float64 {

@@ -59,8 +59,12 @@ MODEL_FILE := $(abspath $(OWN_MODEL))
 MODEL_MADE :=
 endif
 
-NATIVE_ENV := $(NATIVE_BUILD) CALLOUT_MODEL='$(MODEL_FILE)'
-NATIVE := $(ENGINE) $(MODEL_MADE)
+# The voice-activity detector.
+VAD_FILE := $(PARTS)/models/ggml-silero.bin
+VAD_MADE := $(PARTS)/models/silero-$(shell echo $(VAD_SHA256) | cut -c1-8).done
+
+NATIVE_ENV := $(NATIVE_BUILD) CALLOUT_MODEL='$(MODEL_FILE)' CALLOUT_VAD='$(VAD_FILE)'
+NATIVE := $(ENGINE) $(MODEL_MADE) $(VAD_MADE)
 
 .PHONY: native engine model native-env native-check
 native: native-check $(NATIVE)
@@ -82,6 +86,11 @@ native-env:
 
 $(PARTS)/%/done: $(SETUP)/pins.mk $(SETUP)/engine.sh $(SETUP)/rows.patch
 	@sh $(SETUP)/engine.sh $(ENGINE_PACKAGE) $(ENGINE_PACKAGE_VERSION) $(ENGINE_SHA256) $(ENGINE_DIR) $(WHISPER_NATIVE) $(SETUP)/rows.patch
+	@touch $@
+
+$(VAD_MADE): $(PARTS)/downloads/vad.done
+	@echo "setup: making $(notdir $(VAD_FILE))" >&2
+	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go run ./cmd/weights vad -sha256 $(VAD_SHA256) -out $(VAD_FILE) $(PARTS)/downloads/vad/*.whl >/dev/null
 	@touch $@
 
 $(PARTS)/downloads/%.done: $(SETUP)/%.txt $(SETUP)/wheels.sh

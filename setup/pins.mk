@@ -10,3 +10,6 @@ ENGINE_VERSION := 1.9.1
 # SHA-256 of the model files that the converter makes from the pinned packages.
 MODEL_SHA256_tiny.en := 49b35c0f0fa5e8fe48396546d4c3308e7cc3e8a50589273a99710c76fd373fdf
 MODEL_SHA256_base := c0db470711f9496ec80feedb59b0916f10a0c301218e7254a61e7d3d1890dc6d
+
+# The same of the voice-activity detector's file.
+VAD_SHA256 := 5ddca637022567341226d7dc2c2aa28bbf0f4c17f43a860a1b97910ae4411f57

@@ -17,8 +17,12 @@ package whisper
 static char  callout_log_text[CALLOUT_LOG];
 static int   callout_log_used;
 
+// Set while the voice-activity detector runs, which needs no lock and must not write here.
+_Thread_local int callout_quiet;
+
 static void callout_log(enum ggml_log_level level, const char *text, void *user) {
 	(void)level; (void)user;
+	if (callout_quiet) return;
 	int n = (int)strlen(text);
 	int room = CALLOUT_LOG - callout_log_used;
 	if (n > room) n = room;

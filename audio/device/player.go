@@ -16,7 +16,7 @@ import (
 
 const (
 	playPeriod  = 10                     // ms of sound in one call from the sound system
-	playPeriods = 3                      // of them in the device's buffer
+	playPeriods = 4                      // of them in the device's buffer
 	drain       = 120 * time.Millisecond // left open after the last sample, so that the buffer is heard
 	fade        = 5 * time.Millisecond   // of a sound that is cut off, against a click
 )
@@ -282,15 +282,20 @@ func (f *feed) fill(out []float32) (late bool) {
 
 // release lets device and sound system go.
 func (p *Player) release() error {
-	if p.device != nil {
-		p.device.Uninit()
-		p.device = nil
+	dev, sys := p.device, p.system
+	p.device, p.system = nil, nil
+	if dev == nil && sys == nil {
+		return nil
 	}
-	var err error
-	if p.system != nil {
-		err = p.system.close()
-		p.system = nil
-	}
+	_, err := letGo(func() error {
+		if dev != nil {
+			dev.Uninit()
+		}
+		if sys != nil {
+			return sys.close()
+		}
+		return nil
+	})
 	return err
 }
 

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"sync"
+	"time"
 	"unsafe"
 
 	"github.com/gen2brain/malgo"
@@ -68,6 +69,23 @@ func (s *system) find(kind malgo.DeviceType, want Choice, known ids) (Info, unsa
 		}
 	}
 	return found, nil, ErrNoDevice
+}
+
+// patience is how long a device may take to be let go.
+const patience = time.Second
+
+// letGo runs close, which lets a device go, and reports whether it came to an
+// end. Where a server took the device away, the library may wait for an answer
+// that never comes; then it is left behind with its thread.
+func letGo(close func() error) (ended bool, err error) {
+	done := make(chan error, 1)
+	go func() { done <- close() }()
+	select {
+	case err = <-done:
+		return true, err
+	case <-time.After(patience):
+		return false, nil
+	}
 }
 
 // ids keeps the C copies of device ids, which the binding never frees: a device

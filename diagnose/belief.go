@@ -201,6 +201,7 @@ func (v *view) believe() {
 		}
 	}
 	v.notFitted()
+	v.cameOn()
 	v.marginal = make([]float64, len(v.k.faults))
 	for i, w := range m.ways {
 		v.marginal[w.fault] += v.mass[i]
@@ -209,6 +210,22 @@ func (v *view) believe() {
 		v.marginal[m.ways[p.a].fault] += v.mass[n+j]
 		v.marginal[m.ways[p.b].fault] += v.mass[n+j]
 	}
+}
+
+// cameOn weighs that the unit stood still and then ran with nothing done to it.
+func (v *view) cameOn() {
+	if !v.s.cameOn {
+		return
+	}
+	const seldom = 0.02 // a fault that comes and goes, or a look misjudged
+	m := v.k.model
+	for i, w := range m.ways {
+		v.mass[i] *= max(seldom, v.k.faults[w.fault].CameOn)
+	}
+	for j := range m.pairs {
+		v.mass[len(m.ways)+j] *= seldom
+	}
+	normalise(v.mass)
 }
 
 // absent is how likely it is that a part that matters can't be tested, against

@@ -216,6 +216,9 @@ func headLevel(in sumInput) sumResult {
 }
 
 func standing(in sumInput) sumResult {
+	if in.v[0] < 20 {
+		return sumResult{class: "low", text: map[string]string{"target": "saturation"}} // hardly above the air: below the tables
+	}
 	return in.saturation(in.v[0], physics.Bubble, func(t float64) sumResult {
 		r, _ := in.job.refrigerant()
 		p, err := r.Pressure(physics.Fahrenheit(in.v[1]), physics.Bubble, in.job.altitude())

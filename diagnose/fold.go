@@ -26,6 +26,7 @@ type state struct {
 	hotSince time.Time // first sign that the overload may be open
 	bledAt   time.Time
 	switched bool   // the breaker was thrown by hand: how it was found is past
+	cameOn   bool   // it stood still and then ran, with nothing done to it
 	trips    []span // when the breaker was off by itself
 	warnings []Warning
 	last     time.Time
@@ -71,6 +72,17 @@ func (s *state) breaker(seq uint64, o catalogue.Observation) {
 			s.trips = append(s.trips, span{from: seq})
 		}
 	}
+}
+
+// stoodStill reports whether the compressor was silent the last time it was
+// listened to, with nothing switched or mended since.
+func (s *state) stoodStill() bool {
+	for i := len(s.records) - 1; i >= 0; i-- {
+		if r := s.records[i]; r.in.Quantity == "compressor_sound" {
+			return r.choice == "silent" && r.running && r.segment == s.segment && r.epoch == s.epoch && s.epoch == 0
+		}
+	}
+	return false
 }
 
 // noSupplySeen reports whether the outdoor unit was seen without supply.
@@ -229,6 +241,10 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 		s.trips = append(s.trips, span{from: s.since, to: e.Seq}) // it was not seated: what was dead behind it says only that
 	}
 	s.breaker(e.Seq, o)
+	if o.Quantity == "compressor_sound" && o.Value == "running" && s.stoodStill() {
+		s.cameOn = true
+		s.trips = append(s.trips, span{from: s.since, to: e.Seq})
+	}
 	if q, _ := s.k.cat.Quantity(o.Quantity); q.Kind == catalogue.Marked || o.Quantity == "mode" {
 		s.rated[rec.in] = rec
 	}

@@ -17,6 +17,8 @@ type Fault struct {
 	Metering string            `json:"metering,omitempty"`
 	Normal   bool              `json:"normal,omitempty"` // nothing is wrong with the unit
 	Shows    map[TestID]string `json:"shows"`            // what it changes in its profile: "open 88 weak 12"
+	// CameOn is how often it comes on by itself while it is looked at.
+	CameOn float64 `json:"came_on,omitempty"`
 	// Ways lists the ways in which it shows itself, where it has several.
 	Ways []Way `json:"ways,omitempty"`
 	// Valve is what it shows instead where an expansion valve meters.

@@ -49,6 +49,9 @@ func (v *view) next(a *Assessment) Next {
 	if n, ok := v.decide(a, shown, best, ok); ok {
 		return n
 	}
+	if i := v.odd(); i >= 0 && v.right(0.5) && !v.s.repeated(i) && !v.s.cannot[i] && v.applies(&v.k.tests[i]) {
+		return v.testNext(v.candidate(i), DoTest) // before it is called nothing, it is measured again
+	}
 	if c, ok := v.sweep(); ok {
 		return v.testNext(c, DoTest)
 	}
@@ -363,7 +366,7 @@ func (v *view) helpNext(f int) Next {
 // stuck says honestly that the call can't be settled with what can be done.
 func (v *view) stuck(a *Assessment) Next {
 	n := Next{Kind: DoDone}
-	if good := v.k.model.ways[v.k.model.noGood].fault; v.right(surely) {
+	if good := v.k.model.ways[v.k.model.noGood].fault; v.right(surely) && v.odd() < 0 {
 		a.Normal = true
 		a.Verdict = v.verdict([]int{good})
 		n.Say = "I find nothing wrong: what can be tested here is as it should be. Tell the customer to call if it comes back."

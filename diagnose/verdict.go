@@ -31,11 +31,24 @@ func (v *view) lacking(f int) []need {
 	}
 	var out []need
 	for _, n := range v.k.gates[v.k.gateAt[id]].Needs {
+		if v.beside(n) {
+			continue
+		}
 		if len(n.any) > 0 && !v.anyHolds(n.any) || !v.allHold(n.all) {
 			out = append(out, n)
 		}
 	}
 	return out
+}
+
+// beside reports whether a need's test does not belong to this unit or season.
+func (v *view) beside(n need) bool {
+	for _, id := range n.Measure {
+		if v.applies(&v.k.tests[v.k.testAt[id]]) {
+			return false
+		}
+	}
+	return len(n.Measure) > 0
 }
 
 // earned lists the faults whose verdict stands, most probable first: believed
@@ -50,6 +63,9 @@ func (v *view) earned(enough float64) []int {
 		if v.k.faults[f].Normal {
 			least = max(least, surely)
 		}
+		if f == v.k.model.ways[v.k.model.noGood].fault && v.odd() >= 0 {
+			continue // a bad reading stands: nothing is not nothing
+		}
 		if p >= least && v.confirmed(f) && len(v.lacking(f)) == 0 {
 			out = append(out, f)
 		}
@@ -59,6 +75,17 @@ func (v *view) earned(enough float64) []int {
 		out = out[:2]
 	}
 	return out
+}
+
+// odd finds a finding that a unit without fault hardly shows, -1 if none.
+func (v *view) odd() int {
+	rows := v.k.model.rows[v.valve][v.k.model.noGood]
+	for i, o := range v.standing {
+		if o != nil && o.done && o.counts && rows[i][o.top] < 0.04 && o.likelihood(rows[i]) < 0.06 && v.k.tests[i].ID != "complaint" {
+			return i
+		}
+	}
+	return -1
 }
 
 // unique reports whether a fault was shown by itself at rest, so that it

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"regexp"
 	"sort"
 	"strconv"
 	"strings"
@@ -25,64 +26,93 @@ type candidate struct {
 	items []intents.Item
 }
 
-// Evidence is what speaks for and against the best text of an utterance. Every number is
-// a natural log-likelihood or its difference, cut to a range so that none outweighs all.
+// Evidence is what speaks for and against the likeliest meaning of an utterance.
 type Evidence struct {
-	Margin   float64 // ahead of the best text that means something else; 0 to 10
-	Gap      float64 // behind the free text; -4 to 16
-	Agree    float64 // 1: the free text means the same
-	Conflict float64 // 1: the free text means something else, without doubt
-	Worth    float64 // log-likelihood a word; -4 to 0
-	Silence  float64 // probability that nobody speaks
-	Outside  float64 // 1: the language lacks the text; only the free pass has it
-	Size     float64 // readings and the like in it
+	Best     []intents.Item
+	Rivals   []Rival            // other meanings that texts of the utterance have, best first
+	Features map[string]float64 // by the names in Features
 }
 
-// Names of the coefficients, in the order of Evidence.
-var evidenceNames = []string{"margin", "gap", "agree", "conflict", "worth", "silence", "outside", "size"}
+// Rival is another meaning than the best.
+type Rival struct {
+	Items  []intents.Item
+	Behind float64 // natural log-likelihood by which it lies behind the best
+	Teen   bool    // it differs as "fifteen" does from "fifty"
+}
 
-func (e Evidence) list() []float64 {
-	return []float64{e.Margin, e.Gap, e.Agree, e.Conflict, e.Worth, e.Silence, e.Outside, e.Size}
+// Features are the names of what tells whether the right meaning is among those found:
+//
+//	gap       nats by which the best text lies behind the free text; -4 to 16
+//	conflict  1 if the free text means something else, without doubt
+//	worth     log-likelihood of the best text, a word; -4 to 0
+//	silence   probability that nobody speaks
+//	outside   1 if the language lacks the best text; only the free pass has it
+//	size      readings and the like in it
+//	single    1 if it is one word
+//	dropped   1 if the free text has more numbers
+//	fewer     words that the free text has more; 0 to 4
+func Features() []string {
+	return []string{"gap", "conflict", "worth", "silence", "outside", "size", "single", "dropped", "fewer"}
 }
 
 //go:embed data/certainty.json
 var certaintyData []byte
 
-// weights turn evidence into the probability that the meaning is right: a logistic
-// regression over recordings of known content. The file says how it was made.
-type weights struct {
+// Weights turn evidence into the probability that the best meaning is right: the share
+// of the best among all meanings found, times the probability that the right one is
+// among them, a logistic regression. Both are fitted to recordings of known content.
+type Weights struct {
 	Source string             `json:"source"`
-	Word   float64            `json:"word"`  // bonus for each word, against the pull to short texts
-	Outer  float64            `json:"outer"` // nats that a text outside the language is set back
+	Word   float64            `json:"word"`  // nats for each word, against the pull to short texts
+	Outer  float64            `json:"outer"` // nats by which a text outside the language is set back
+	Sharp  float64            `json:"sharp"` // how much a nat between two meanings tells
+	Teen   float64            `json:"teen"`  // nats less between "fifteen" and "fifty"
 	Bias   float64            `json:"bias"`
-	Per    map[string]float64 `json:"per"`
+	Per    map[string]float64 `json:"per"` // of each feature
 }
 
-func loadWeights(data []byte) (weights, error) {
-	var w weights
+func loadWeights(data []byte) (Weights, error) {
+	var w Weights
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()
 	if err := d.Decode(&w); err != nil {
 		return w, fmt.Errorf("session: certainty.json: %w", err)
 	}
-	for _, n := range evidenceNames {
+	for _, n := range Features() {
 		if _, ok := w.Per[n]; !ok {
 			return w, fmt.Errorf("session: certainty.json: no weight for %q", n)
 		}
 	}
-	if len(w.Per) != len(evidenceNames) {
-		return w, fmt.Errorf("session: certainty.json: %d weights, want %d", len(w.Per), len(evidenceNames))
+	if len(w.Per) != len(Features()) || w.Sharp <= 0 {
+		return w, fmt.Errorf("session: certainty.json: %d weights, sharp %g; want %d, sharp above 0", len(w.Per), w.Sharp, len(Features()))
 	}
 	return w, nil
 }
 
-func (w weights) certainty(e Evidence) float64 {
+// Share is the probability of the best meaning among those found.
+func (w Weights) Share(e Evidence) float64 {
+	sum := 1.0
+	for _, r := range e.Rivals {
+		behind := r.Behind
+		if r.Teen {
+			behind -= w.Teen
+		}
+		sum += math.Exp(-w.Sharp * behind)
+	}
+	return 1 / sum
+}
+
+// Found is the probability that the right meaning is among those found.
+func (w Weights) Found(e Evidence) float64 {
 	z := w.Bias
-	for i, v := range e.list() {
-		z += w.Per[evidenceNames[i]] * v
+	for name, v := range e.Features {
+		z += w.Per[name] * v
 	}
 	return 1 / (1 + math.Exp(-z))
 }
+
+// Certainty is the probability that the best meaning is right.
+func (w Weights) Certainty(e Evidence) float64 { return w.Share(e) * w.Found(e) }
 
 // meaning writes items so that equal ones are equal, and texts of different words too.
 func meaning(list []intents.Item) string {
@@ -115,7 +145,7 @@ func meaning(list []intents.Item) string {
 }
 
 // candidates are the texts of a transcript with their meanings, the best first.
-func (w weights) candidates(p *intents.Parser, t audio.Transcript, ctx intents.Context) (list []candidate, free candidate) {
+func (w Weights) candidates(p *intents.Parser, t audio.Transcript, ctx intents.Context) (list []candidate, free candidate) {
 	of := func(text string, log float64) candidate {
 		r := p.Parse(text, ctx)
 		c := candidate{text: text, log: log, mean: meaning(r.Items), items: r.Items, whole: len(r.Items) > 0 && len(r.Doubts) == 0}
@@ -127,7 +157,7 @@ func (w weights) candidates(p *intents.Parser, t audio.Transcript, ctx intents.C
 			list = append(list, c)
 		}
 	}
-	free = of(t.Text, t.LogLikelihood)
+	free = of(t.Text, logOf(t))
 	free.free = true
 	if free.whole && !contradicts(free.items) {
 		out := free
@@ -136,6 +166,20 @@ func (w weights) candidates(p *intents.Parser, t audio.Transcript, ctx intents.C
 	}
 	sort.SliceStable(list, func(i, j int) bool { return list[i].score > list[j].score })
 	return list, free
+}
+
+// logOf is the log-likelihood of a transcript's text, or of its words if that is all there is.
+func logOf(t audio.Transcript) float64 {
+	if !math.IsNaN(t.LogLikelihood) {
+		return t.LogLikelihood
+	}
+	sum := 0.0
+	for _, w := range t.Words {
+		if !math.IsNaN(w.LogProb) {
+			sum += w.LogProb
+		}
+	}
+	return sum
 }
 
 // contradicts reports whether the same reading is there with two values, as in a text that
@@ -163,17 +207,16 @@ func odd(list []intents.Item) (nats float64) {
 	return nats
 }
 
-// weigh chooses the likeliest meaning of a transcript. Rivals are the best texts of other
-// meanings, best first. It reports false where no text means anything.
-func (w weights) weigh(p *intents.Parser, t audio.Transcript, ctx intents.Context) (best candidate, e Evidence, rivals []candidate, ok bool) {
+// weigh chooses the likeliest meaning of a transcript, with the text for it and for the
+// best rivals. It reports false where no text means anything.
+func (w Weights) weigh(p *intents.Parser, t audio.Transcript, ctx intents.Context) (best candidate, e Evidence, rivals []candidate, ok bool) {
 	list, free := w.candidates(p, t, ctx)
 	if len(list) == 0 {
 		return free, Evidence{}, nil, false
 	}
 	// A meaning is as likely as all its texts together.
-	sums := map[string]float64{}
+	sums, first := map[string]float64{}, map[string]candidate{}
 	var order []string
-	first := map[string]candidate{}
 	for _, c := range list {
 		s, seen := sums[c.mean]
 		if !seen {
@@ -187,25 +230,51 @@ func (w weights) weigh(p *intents.Parser, t audio.Transcript, ctx intents.Contex
 	}
 	sort.SliceStable(order, func(i, j int) bool { return sums[order[i]] > sums[order[j]] })
 	best = first[order[0]]
+	e.Best = best.items
 	for _, m := range order[1:] {
-		rivals = append(rivals, first[m])
+		c := first[m]
+		rivals = append(rivals, c)
+		e.Rivals = append(e.Rivals, Rival{Items: c.items, Behind: sums[order[0]] - sums[m], Teen: teens(best.items, c.items)})
 	}
-	e.Margin = 10
-	if len(order) > 1 {
-		e.Margin = min(10, sums[order[0]]-sums[order[1]])
+	words, freeWords := len(strings.Fields(best.text)), len(strings.Fields(free.text))
+	e.Features = map[string]float64{
+		"gap":      max(-4, min(16, free.log-best.log)),
+		"conflict": flag(free.whole && free.mean != best.mean),
+		"worth":    max(-4, best.log/float64(max(1, words))),
+		"silence":  t.NoSpeech,
+		"outside":  flag(best.free),
+		"size":     float64(len(best.items)),
+		"single":   flag(words == 1),
+		"dropped":  flag(!best.free && len(written.FindAllString(free.text, -1)) > len(written.FindAllString(best.text, -1))),
+		"fewer":    float64(max(0, min(4, freeWords-words))),
 	}
-	e.Gap = max(-4, min(16, free.log-best.log))
-	switch {
-	case free.mean == best.mean:
-		e.Agree = 1
-	case free.whole:
-		e.Conflict = 1
-	}
-	e.Worth = max(-4, best.log/float64(max(1, len(strings.Fields(best.text)))))
-	e.Silence = t.NoSpeech
-	if best.free {
-		e.Outside = 1
-	}
-	e.Size = float64(len(best.items))
 	return best, e, rivals, true
+}
+
+var written = regexp.MustCompile(`\d+(\.\d+)?`)
+
+func flag(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// teens reports whether two meanings differ in a reading as "fifteen" does from "fifty".
+func teens(a, b []intents.Item) bool {
+	for _, x := range a {
+		for _, y := range b {
+			if x.Reading != nil && y.Reading != nil && x.Reading.Quantity == y.Reading.Quantity && x.Reading.Place == y.Reading.Place &&
+				(teen(x.Reading.Value, y.Reading.Value) || teen(y.Reading.Value, x.Reading.Value)) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// teen reports whether a ends in a whole ten where b ends in the teen that sounds like it.
+func teen(a, b float64) bool {
+	x, y := int(a), int(b)
+	return x/100 == y/100 && x%10 == 0 && x%100 >= 20 && y%100 == 10+x%100/10
 }

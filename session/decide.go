@@ -93,8 +93,8 @@ func (c *Call) decide(u Utterance) decision {
 	return d
 }
 
-// needed is how sure the ear must be of an item to record it. Talk that changes
-// nothing in the record needs no more than being heard at all.
+// needed is how sure the ear must be of an item to record it or act on it. A note is
+// kept as it was heard.
 func (c *Call) needed(it intents.Item) float64 {
 	switch {
 	case it.Declaration != "":
@@ -105,9 +105,7 @@ func (c *Call) needed(it intents.Item) float64 {
 		return c.policy.Ask
 	case it.Repair != "":
 		return c.policy.AskSafety
-	case it.Command != nil && (it.Command.Command == "retract" || it.Command.Command == "correct"):
-		return c.policy.Ask // they strike what was recorded
-	case it.Command != nil || it.Note != "":
+	case it.Note != "":
 		return 0
 	}
 	return c.policy.Ask

@@ -23,7 +23,7 @@ var prime string
 type Ear struct {
 	recogniser audio.Recogniser
 	parser     *intents.Parser
-	weights    weights
+	weights    Weights
 	prompt     string
 	callouts   audio.Language
 	answers    audio.Language // callouts, and what only answers a question
@@ -98,7 +98,7 @@ func (e *Ear) Understand(t audio.Transcript) Utterance {
 		u.Certainty = certainty(t.Words)
 		return u
 	}
-	u.Text, u.LogLikelihood, u.Certainty = best.text, finite(best.log), e.weights.certainty(evidence)
+	u.Text, u.LogLikelihood, u.Certainty = best.text, finite(best.log), e.weights.Certainty(evidence)
 	for _, r := range rivals {
 		if len(u.Alternatives) < rivalsKept && r.score > best.score-rivalRange {
 			u.Alternatives = append(u.Alternatives, joblog.Alternative{Text: r.text, LogLikelihood: finite(r.log)})
@@ -109,6 +109,16 @@ func (e *Ear) Understand(t audio.Transcript) Utterance {
 	}
 	return u
 }
+
+// Evidence is what a transcript holds for its likeliest meaning, for fitting the weights.
+// It reports false where nothing in it means anything, or it is a note.
+func (e *Ear) Evidence(t audio.Transcript) (Evidence, bool) {
+	best, evidence, _, ok := e.weights.weigh(e.parser, t, e.context())
+	return evidence, ok && !note(best)
+}
+
+// Weights are those in use.
+func (e *Ear) Weights() Weights { return e.weights }
 
 func note(c candidate) bool { return len(c.items) > 0 && c.items[0].Note != "" }
 

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 
 	"callout/audio"
+	"callout/intents"
 )
 
 // heard keeps what a recogniser made of each clip in a folder, so that what comes after
@@ -19,12 +20,14 @@ type heard struct {
 	dir string
 	r   audio.Recogniser
 	h   audio.Hints
-	tag string
 }
 
-func newHeard(parts string, r audio.Recogniser, h audio.Hints, tag string) heard {
-	sum := sha256.Sum256([]byte(fmt.Sprint(r.Engine(), h.Prompt, tag)))
-	return heard{filepath.Join(parts, "heard", hex.EncodeToString(sum[:6])), r, h, tag}
+// search is changed when the recogniser's search is, so that nothing old is reused.
+const search = "16 beams"
+
+func newHeard(parts string, r audio.Recogniser, h audio.Hints, p *intents.Parser) heard {
+	sum := sha256.Sum256([]byte(fmt.Sprint(search, r.Engine(), h.Prompt, p.Grammar(intents.Written))))
+	return heard{filepath.Join(parts, "heard", hex.EncodeToString(sum[:6])), r, h}
 }
 
 // clip gives the transcript of a clip; silence is one without text.

@@ -213,11 +213,11 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 			return number(0), true
 		}
 		return number(p.volts), true
-	case "voltage aux_heat":
+	case "voltage aux_heat": // asked for, the thermostat is set to call it
 		if u.AuxKW == 0 {
 			return notHere(), true
 		}
-		if r.auxAmps > 0 || (p.auxOpen && w.secondStage() && !p.auxRelay && r.asked(w)) {
+		if r.auxFed {
 			return number(p.volts), true
 		}
 		return number(0), true
@@ -307,7 +307,7 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 	case "current blower":
 		return number(r.blowerAmps), true
 	case "current aux_heat":
-		return when(u.AuxKW > 0, number(r.auxAmps)), true
+		return when(u.AuxKW > 0, number(r.auxCalled)), true
 	case "current crankcase_heater":
 		if !u.Crankcase {
 			return notHere(), true

@@ -349,6 +349,15 @@ func (w *World) forget() {
 func (w *World) Pass(minutes float64) {
 	w.Now += minutes
 	w.cache = nil
+	switch {
+	case w.tripped || !w.tripsLater():
+		w.tripAt = 0
+	case w.tripAt == 0:
+		w.tripAt = w.Now + between(w.r, 10, 30)
+	case w.Now >= w.tripAt:
+		w.trip("later")
+		w.tripAt, w.cache = 0, nil
+	}
 }
 
 // Mend does a repair: faults that it mends are gone, others stay.

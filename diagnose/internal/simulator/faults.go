@@ -71,7 +71,7 @@ var faultTable = map[string]faultKind{
 		p.charge, p.leak = scale(s.bad, 0.025, 0), true
 	}},
 	"drain_blocked": {8, hasFloat, []string{"clear_drain"}, false, func(w *World, p *parts, s setting) { p.floatOpen, p.drainBlocked = true, true }},
-	"board_failed":  {6, hasDelay, []string{"replace_board"}, false, func(w *World, p *parts, s setting) { p.boardDead = true }},
+	"board_failed":  {6, pump, []string{"replace_board"}, false, func(w *World, p *parts, s setting) { p.boardDead = true }},
 
 	// Contactor.
 	"contactor_coil_open": {8, always, []string{"replace_contactor"}, false, func(w *World, p *parts, s setting) { p.coilOpen = true }},

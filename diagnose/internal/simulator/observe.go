@@ -273,6 +273,10 @@ func (w *World) once(what string, p float64) bool {
 // resetOnce resets the breaker and says how it goes.
 func (w *World) resetOnce() Answer {
 	if !w.tripped && w.breakerOn {
+		if w.tripsLater() {
+			w.tripped, w.tripTold, w.tripAt, w.cache = true, true, 0, nil
+			return choice("trips_later")
+		}
 		return choice("holds")
 	}
 	w.breakerOn, w.tripped, w.tripTold = true, false, true
@@ -284,7 +288,7 @@ func (w *World) resetOnce() Answer {
 		return choice("trips_at_once")
 	}
 	if w.tripsLater() {
-		w.tripped, w.cache = true, nil
+		w.tripped, w.tripAt, w.cache = true, 0, nil
 		return choice("trips_later")
 	}
 	return choice("holds")

@@ -28,10 +28,11 @@ type World struct {
 	poweredAt                                           float64 // when the outdoor unit last got its call
 	overloadUntil                                       float64
 	cache                                               *running
-	switchedOff                                         bool   // the breaker, by this technician
-	tripTold                                            bool   // that the breaker tripped was said
-	arrival                                             bool   // nothing has been switched yet
-	said                                                string // the complaint, once made
+	switchedOff                                         bool    // the breaker, by this technician
+	tripAt                                              float64 // when a breaker that holds at first opens; 0 never
+	tripTold                                            bool    // that the breaker tripped was said
+	arrival                                             bool    // nothing has been switched yet
+	said                                                string  // the complaint, once made
 	noticed                                             []Noticed
 	proved                                              map[string]bool // places read at nothing since power was taken off
 }
@@ -74,6 +75,8 @@ type running struct {
 	blowerAmps         float64
 	blowerAir          float64
 	auxAmps            float64
+	auxCalled          float64 // what it would draw if called for
+	auxFed             bool    // it would get its volts if called for
 	point              point
 	circuit            circuit
 	lowOpen, highOpen  bool // pressure switches open by pressure
@@ -181,8 +184,14 @@ func (w *World) indoorSide(r *running) {
 		r.blowerAmps *= 0.7 + 0.3*math.Min(air, 1)
 	}
 	r.blowerAir = air
-	if u.AuxKW > 0 && primary > 0 && !p.auxOpen && w.secondStage() && fanCall && !p.auxRelay {
-		r.auxAmps = u.AuxKW * 1000 / 240 * p.volts / 240
+	if u.AuxKW > 0 && w.Heating && fanCall {
+		r.auxFed = !p.auxRelay
+		if r.auxFed && !p.auxOpen {
+			r.auxCalled = u.AuxKW * 1000 / 240 * p.volts / 240
+		}
+		if w.secondStage() {
+			r.auxAmps = r.auxCalled
+		}
 	}
 }
 

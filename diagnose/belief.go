@@ -212,18 +212,29 @@ func (v *view) believe() {
 	}
 }
 
-// cameOn weighs that the unit stood still and then ran with nothing done to it.
+// cameOn weighs that the unit stood still and then ran with nothing done to it,
+// or that it stood still for longer than any delay lasts.
 func (v *view) cameOn() {
-	if !v.s.cameOn {
+	const seldom = 0.02 // a fault that comes and goes, or a look misjudged
+	var weigh func(f *Fault) float64
+	switch {
+	case v.s.cameOn:
+		weigh = func(f *Fault) float64 { return max(seldom, f.CameOn) }
+	case v.s.heldTooLong():
+		weigh = func(f *Fault) float64 { return max(seldom, 1-2*f.CameOn) }
+	default:
 		return
 	}
-	const seldom = 0.02 // a fault that comes and goes, or a look misjudged
 	m := v.k.model
-	for i, w := range m.ways {
-		v.mass[i] *= max(seldom, v.k.faults[w.fault].CameOn)
+	by := make([]float64, len(v.k.faults))
+	for f := range by {
+		by[f] = weigh(&v.k.faults[f])
 	}
-	for j := range m.pairs {
-		v.mass[len(m.ways)+j] *= seldom
+	for i, w := range m.ways {
+		v.mass[i] *= by[w.fault]
+	}
+	for j, p := range m.pairs {
+		v.mass[len(m.ways)+j] *= min(by[m.ways[p.a].fault], by[m.ways[p.b].fault])
 	}
 	normalise(v.mass)
 }

@@ -151,7 +151,7 @@ func (v *view) candidate(i int) candidate {
 	for _, at := range c.path {
 		c.cost += v.k.energy.Steps[at].Minutes
 	}
-	if live := v.k.energy.States[v.k.stateAt[t.State]].Live; live && v.s.energy.off() {
+	if v.undoes(c.path) {
 		c.cost += turning // it has to be made safe again later
 	}
 	if v.k.energy.States[v.k.stateAt[t.State]].Live && t.Tolerance != nil {
@@ -182,6 +182,17 @@ func (v *view) path(state string) []int {
 		v.paths[state] = p
 	}
 	return p
+}
+
+// undoes reports whether a way makes something live that was made safe.
+func (v *view) undoes(path []int) bool {
+	for _, at := range path {
+		switch v.k.energy.Steps[at].ID {
+		case "lock_off", "disconnect_in", "air_handler_on":
+			return true
+		}
+	}
+	return false
 }
 
 // missing lists the readings and nameplate values that a test still needs, in

@@ -74,12 +74,36 @@ func (s *state) breaker(seq uint64, o catalogue.Observation) {
 	}
 }
 
-// stoodStill reports whether the compressor was silent the last time it was
-// listened to, with nothing switched or mended since.
+// stoodStill reports whether the unit was seen standing still with power and
+// call, before anything was mended.
 func (s *state) stoodStill() bool {
-	for i := len(s.records) - 1; i >= 0; i-- {
-		if r := s.records[i]; r.in.Quantity == "compressor_sound" {
-			return r.choice == "silent" && r.running && r.segment == s.segment && r.epoch == s.epoch && s.epoch == 0
+	if s.epoch > 0 || s.cameOn {
+		return false
+	}
+	for _, r := range s.records {
+		still := r.choice == "silent" || r.choice == "open" && r.in.Quantity == "contactor_state" || r.choice == "stopped" && r.in.Place == "fan"
+		if still && r.running && !r.starting && !s.tripped(r.seq) {
+			return true
+		}
+	}
+	return false
+}
+
+// heldTooLong reports whether the unit stood still under power and call, in one
+// stretch, for longer than a short-cycle delay.
+func (s *state) heldTooLong() bool {
+	var from time.Time
+	segment := -1
+	for _, r := range s.records {
+		still := r.choice == "silent" || r.choice == "open" && r.in.Quantity == "contactor_state" || r.choice == "stopped" && r.in.Place == "fan"
+		if !still || !r.running || s.tripped(r.seq) {
+			continue
+		}
+		if r.segment != segment {
+			from, segment = r.at, r.segment
+		}
+		if r.at.Sub(from) > shortCycle+time.Minute {
+			return true
 		}
 	}
 	return false

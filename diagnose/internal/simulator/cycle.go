@@ -45,11 +45,11 @@ type point struct {
 
 // Conductances of the healthy unit, per F, as shares of rated capacity: the
 // indoor coil wet (against wet bulb) and dry, the outdoor coil, and the indoor
-// air's heat capacity at 400 cfm a ton.
+// air's heat capacity at the rated airflow.
 const (
 	indoorWet   = 1 / 23.0
 	indoorDry   = 0.0285
-	indoorAir   = 0.036
+	indoorAir   = 0.040
 	outdoorRate = 1.25
 	ntuIndoor   = 1.5
 	ntuOutdoor  = 1.2
@@ -172,7 +172,7 @@ func (c circuit) finish(p *point) {
 		return
 	}
 	// The drier the room, the more of the work is sensible.
-	sensible := min(max(0.72+0.028*((c.indoorDB-c.indoorWB)-13), 0.45), 1)
+	sensible := min(max(0.72+0.035*((c.indoorDB-c.indoorWB)-13), 0.45), 1)
 	p.supply = c.indoorDB - sensible*p.capacity/(indoorAir*indoor)
 	p.supply = max(p.supply, p.evap+2, 24)
 	p.leaving = c.outdoorDB + (p.capacity+0.25*p.power)/(0.075*outdoor)

@@ -56,9 +56,9 @@ func settingList() []setting {
 		{"unit", "", "your firm's code for the unit worked on, for the job log"},
 		{"keep-audio", false, "keep what was said as FLAC beside the job log"},
 		{"audio-days", 90, "remove kept recordings after so many days; 0 keeps them"},
-		{"ask", 0.35, "ask back what was heard less surely than this (0 to 1)"},
-		{"ask-safety", 0.5, "the same for switching, proving and repairs"},
-		{"ignore", 0.05, "leave alone what was heard less surely than this"},
+		{"ask", session.DefaultPolicy.Ask, "ask back what was heard less surely than this (0 to 1)"},
+		{"ask-safety", session.DefaultPolicy.AskSafety, "the same for switching, proving and repairs"},
+		{"ignore", session.DefaultPolicy.Ignore, "leave alone what was heard less surely than this"},
 	}
 }
 

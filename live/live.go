@@ -97,7 +97,7 @@ type Config struct {
 }
 
 // Session is one live conversation. Make it with New, hand it to the runner as
-// an output, then call Run. Typed and DeviceChanged are safe for concurrent use;
+// an output, then call Run. Typed, Settle and DeviceChanged are safe for concurrent use;
 // Show is called by the runner, on the loop's goroutine or before Run.
 type Session struct {
 	cfg  Config
@@ -113,6 +113,7 @@ type Session struct {
 	beguns   chan begun
 	endeds   chan ended
 	posts    chan func(context.Context) error
+	over     chan struct{} // closed when Run returns
 
 	// What follows is the loop's.
 	seg       *audio.Segmenter
@@ -151,7 +152,7 @@ func New(cfg Config) *Session {
 	s := &Session{cfg: cfg, own: newOwn(),
 		frames: make(chan frame, 256), decodes: make(chan *attempt, 1), decodeds: make(chan decoded, 1),
 		orders: make(chan order, 1), voiceds: make(chan voiced, 1), plays: make(chan sounding, 1),
-		beguns: make(chan begun, 1), endeds: make(chan ended, 1), posts: make(chan func(context.Context) error, 16),
+		beguns: make(chan begun, 1), endeds: make(chan ended, 1), posts: make(chan func(context.Context) error, 16), over: make(chan struct{}),
 		seg: audio.NewSegmenter(audio.SegmentOptions{Pause: cfg.Pauses.Longer}),
 	}
 	s.mouth = mouth{speakable: func(t string) string { return t }, rate: cfg.Rate, gain: 1, cautions: map[string]bool{}}
@@ -204,6 +205,22 @@ func (s *Session) Typed(ctx context.Context, text string) {
 	})
 }
 
+// Settle waits until everything typed so far was taken.
+func (s *Session) Settle(ctx context.Context) error {
+	done := make(chan struct{})
+	s.post(ctx, func(context.Context) error {
+		close(done)
+		return nil
+	})
+	select {
+	case <-done:
+	case <-s.over:
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	return nil
+}
+
 // DeviceChanged tells that the microphone went away, or is there again.
 func (s *Session) DeviceChanged(ctx context.Context, lost bool, name, why string) {
 	s.post(ctx, func(ctx context.Context) error {
@@ -221,7 +238,13 @@ func (s *Session) DeviceChanged(ctx context.Context, lost bool, name, why string
 	})
 }
 
-func (s *Session) post(ctx context.Context, f func(context.Context) error) { send(ctx, s.posts, f) }
+func (s *Session) post(ctx context.Context, f func(context.Context) error) {
+	select {
+	case s.posts <- f:
+	case <-s.over:
+	case <-ctx.Done():
+	}
+}
 
 func (s *Session) notice(text string) {
 	if s.cfg.Notice != nil {
@@ -230,8 +253,10 @@ func (s *Session) notice(text string) {
 }
 
 // Run holds the conversation until the job is closed, ctx is done (it returns
-// its cause) or the log can't be written. No goroutine is left behind.
+// its cause) or the log can't be written. It may be called once. No goroutine is
+// left behind.
 func (s *Session) Run(ctx context.Context, c Conversation) error {
+	defer close(s.over)
 	s.conv = c
 	inner, stop := context.WithCancel(ctx)
 	var workers sync.WaitGroup

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
 	"time"
 
@@ -14,6 +15,7 @@ import (
 	"callout/audio/device"
 	"callout/audio/speech"
 	"callout/live"
+	"callout/quiet"
 	"callout/session"
 )
 
@@ -40,23 +42,24 @@ Ctrl-C leaves the job open; callout live --job FOLDER goes on with it.`,
 			if err != nil {
 				return usageError{err}
 			}
-			return runLive(cmd.Context(), s, o, cmd.OutOrStdout(), cmd.ErrOrStderr())
+			return runLive(cmd.Context(), s, o, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
 	cmd.Flags().StringVar(&o.job, "job", "", "the job's folder; one that is there is gone on with (default: a new job in --jobs)")
 	cmd.Flags().BoolVar(&o.json, "json", false, "write events as JSON Lines")
 	cmd.Flags().BoolVar(&o.timing, "timing", false, "tell where the time of each turn went, and at the end their medians")
+	cmd.Flags().BoolVar(&o.screen, "screen", false, "draw the quiet view's screen, where callouts can be typed, too")
 	cmd.Flags().BoolVar(&o.devices, "devices", false, "list microphones and loudspeakers, and do nothing else")
 	return cmd
 }
 
 type liveOptions struct {
-	job                   string
-	json, timing, devices bool
+	job                           string
+	json, timing, devices, screen bool
 }
 
 // runLive holds one live session.
-func runLive(ctx context.Context, s settings, o liveOptions, out, complain io.Writer) (err error) {
+func runLive(ctx context.Context, s settings, o liveOptions, in io.Reader, out, complain io.Writer) (err error) {
 	k, err := session.LoadKnowledge()
 	if err != nil {
 		return err
@@ -71,66 +74,129 @@ func runLive(ctx context.Context, s settings, o liveOptions, out, complain io.Wr
 		return err
 	}
 	defer func() { err = errors.Join(err, sound.close()) }()
-	var timings []live.Timing
-	cfg := live.Config{Microphone: sound.microphone, Detector: newDetector(), Ear: ear, Book: k.Book, Rate: s.VoiceRate,
-		Notice: func(text string) { fmt.Fprintln(complain, "callout:", text) }}
-	if o.timing {
-		cfg.Timed = func(t live.Timing) {
-			timings = append(timings, t)
-			fmt.Fprintln(complain, "timing:", t)
-		}
+	l := &liveRun{options: o, settings: s, know: k, ear: ear, sound: sound, in: in, out: out, complain: complain}
+	if err := l.prepare(ctx); err != nil {
+		return err
 	}
-	late := &lateSound{}
-	if s.Speak != "off" {
-		cfg.Voice, cfg.Loudspeaker = espeak{s.Voice}, late
-		if _, err := speech.NewEspeak(s.Voice, s.VoiceRate); err != nil {
-			cfg.Voice = nil
-			fmt.Fprintln(complain, "callout: no speech:", err)
-		}
-	}
-	talk := live.New(cfg)
-	var view session.Output = plainView{out}
-	if o.json {
-		view = newJSONView(k, out)
-	}
-	r, w, err := openJob(ctx, k, s, o.job, engine.Engine(), time.Now(), view, talk)
+	r, w, err := openJob(ctx, k, s, o.job, engine.Engine(), time.Now(), l.view, l.talk)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, w.Close()) }()
-	r.Through(talk.TimeLog)
+	r.Through(l.talk.TimeLog)
 	ear.Expect(r.Call())
-	if late.Loudspeaker, err = sound.output(w.Dir()); err != nil {
+	if l.late.Loudspeaker, err = sound.output(w.Dir()); err != nil {
 		return err
 	}
+	if l.screen != nil {
+		if err := l.screen.Show(ctx, session.Record{Seq: 1, Body: w.Opened()}); err != nil {
+			return err
+		}
+	}
 	fmt.Fprintf(complain, "callout: listening to %s, speaking to %s; job folder %s\n", sound.heard(), sound.spoken(), w.Dir())
-	inner, stop := context.WithCancel(ctx)
+	err = l.run(ctx, r)
+	if o.timing {
+		err = errors.Join(err, live.WriteTimings(complain, l.timings))
+	}
+	if stats := sound.microphone.Stats(); stats.Overruns > 0 || sound.late() > 0 {
+		fmt.Fprintf(complain, "callout: %d samples of the microphone were lost, the loudspeaker ran dry %d times\n", stats.Overruns, sound.late())
+	}
+	if !r.Call().Closed() {
+		fmt.Fprintf(complain, "callout: the job stays open; go on with: callout live --job %s\n", w.Dir())
+	} else if !o.json {
+		fmt.Fprintln(out, "job log:", w.Dir())
+	}
+	return err
+}
+
+// liveRun is one run of callout live.
+type liveRun struct {
+	options       liveOptions
+	settings      settings
+	know          *session.Knowledge
+	ear           *session.Ear
+	sound         *sound
+	in            io.Reader
+	out, complain io.Writer
+
+	late    *lateSound
+	talk    *live.Session
+	screen  *quiet.Screen // nil unless asked for
+	view    session.Output
+	timings []live.Timing
+	typed   context.Context // of what is typed on the screen
+	leave   context.CancelFunc
+}
+
+// prepare makes the session and what shows it.
+func (l *liveRun) prepare(ctx context.Context) (err error) {
+	s := l.settings
+	l.typed, l.leave = context.WithCancel(ctx)
+	l.late = &lateSound{}
+	cfg := live.Config{Microphone: l.sound.microphone, Detector: newDetector(), Ear: l.ear, Book: l.know.Book, Rate: s.VoiceRate,
+		Notice: func(text string) { fmt.Fprintln(l.complain, "callout:", text) }}
+	if l.options.timing {
+		cfg.Timed = func(t live.Timing) {
+			l.timings = append(l.timings, t)
+			if l.screen == nil {
+				fmt.Fprintln(l.complain, "timing:", t)
+			}
+		}
+	}
+	if s.Speak != "off" {
+		cfg.Voice, cfg.Loudspeaker = espeak{s.Voice}, l.late
+		if _, err := speech.NewEspeak(s.Voice, s.VoiceRate); err != nil {
+			cfg.Voice = nil
+			fmt.Fprintln(l.complain, "callout: no speech:", err)
+		}
+	}
+	l.view = plainView{l.out}
+	if l.options.json {
+		l.view = newJSONView(l.know, l.out)
+	}
+	if l.options.screen {
+		if !drawn(l.in, l.out) {
+			return usageError{errors.New("--screen needs a terminal on both ends; leave it out")}
+		}
+		if l.screen, err = quiet.NewScreen(l.know, func(text string) { l.talk.Typed(l.typed, text) }); err != nil {
+			return err
+		}
+		cfg.Level, cfg.Notice = l.screen.Level, l.screen.Notice
+		l.view = l.screen
+		if err := showKept(ctx, l.options.job, l.screen); err != nil {
+			return err
+		}
+	}
+	l.talk = live.New(cfg)
+	return nil
+}
+
+// run holds the conversation until the job is closed or the person leaves.
+func (l *liveRun) run(ctx context.Context, r *session.Runner) error {
+	inner := l.typed
+	defer l.leave()
 	go func() {
 		for {
 			select {
-			case c := <-sound.changes:
-				talk.DeviceChanged(inner, c.Lost, c.Name, c.Why)
+			case c := <-l.sound.changes:
+				l.talk.DeviceChanged(inner, c.Lost, c.Name, c.Why)
 			case <-inner.Done():
 				return
 			}
 		}
 	}()
-	err = talk.Run(ctx, expecting{live.Of(r), ear, r.Call()})
-	stop()
-	if o.timing {
-		err = errors.Join(err, live.WriteTimings(complain, timings))
+	talk := expecting{live.Of(r), l.ear, r.Call()}
+	if l.screen == nil {
+		return left(ctx, l.talk.Run(inner, talk))
 	}
-	if stats := sound.microphone.Stats(); stats.Overruns > 0 || sound.late() > 0 {
-		fmt.Fprintf(complain, "callout: %d samples of the microphone were lost, the loudspeaker ran dry %d times\n", stats.Overruns, sound.late())
-	}
-	if errors.Is(err, context.Canceled) && ctx.Err() != nil {
-		fmt.Fprintf(complain, "callout: the job stays open; go on with: callout live --job %s\n", w.Dir())
-		return nil
-	}
-	if err == nil && !o.json {
-		fmt.Fprintln(out, "job log:", w.Dir())
-	}
-	return err
+	ended := make(chan error, 1)
+	go func() {
+		ended <- l.talk.Run(inner, talk)
+		l.screen.Close(r.Call().Closed())
+	}()
+	err := l.screen.Run(ctx, l.in, l.out, os.Environ())
+	l.leave()
+	return errors.Join(left(ctx, err), left(inner, <-ended))
 }
 
 // expecting tells the ear, after each turn, what is open in the call.

@@ -34,7 +34,7 @@ first.`,
 		return usageError{fmt.Errorf("%w; see %s --help", err, cmd.CommandPath())}
 	})
 	settingFlags(root.PersistentFlags())
-	root.AddCommand(newHear(), newTyped(), newWork(), newLive(), newReplay(), newReview(), newVerify(), newReady(), newCatalogue())
+	root.AddCommand(newHear(), newTyped(), newWork(), newLive(), newQuiet(), newReplay(), newReview(), newVerify(), newReady(), newCatalogue())
 	return root
 }
 

@@ -15,10 +15,10 @@ include setup/native.mk
 BIN := bin/callout
 DEMO := .parts/demo
 CLIPS ?= $(DEMO)
-GO_SOURCES := $(shell find . -name '*.go' -not -path './.parts/*') $(shell find catalogue diagnose intents physics prompts session joblog review -name '*.json' -o -name '*.txt' -o -name '*.csv' 2>/dev/null) go.mod go.sum
+GO_SOURCES := $(shell find . -name '*.go' -not -path './.parts/*') $(shell find catalogue diagnose intents physics prompts quiet session joblog review -name '*.json' -o -name '*.txt' -o -name '*.csv' 2>/dev/null) go.mod go.sum
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
 
-.PHONY: help run build test check quick real debian demo clean
+.PHONY: help run build test check quick real debian debian-test demo clean
 
 help: ## this list
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## */\t/' | expand -t 18
@@ -38,7 +38,10 @@ $(DEMO)/schedule.tsv: demo/call.tsv demo/make.go $(wildcard internal/scene/*.go)
 debian: ## install the Debian packages that are missing
 	@sh setup/debian.sh
 
-test: debian $(NATIVE) quick real ## every test
+debian-test: ## the same, with those that only the tests need
+	@sh setup/debian.sh test
+
+test: debian-test $(NATIVE) quick real ## every test
 
 quick: ## tests that need no model and no sound device
 	CGO_ENABLED=0 go vet ./...
@@ -46,7 +49,7 @@ quick: ## tests that need no model and no sound device
 
 real: build ## tests with the real recogniser and sound system
 	$(NATIVE_ENV) go vet -tags $(NATIVE_TAGS) ./...
-	$(NATIVE_ENV) go test -tags $(NATIVE_TAGS) ./audio/... ./weights/... ./cmd/...
+	$(NATIVE_ENV) go test -p 1 -tags $(NATIVE_TAGS) ./audio/... ./weights/... ./cmd/...
 
 clean: ## remove what was built; fetched parts stay
 	rm -rf bin

@@ -18,7 +18,7 @@ CLIPS ?= $(DEMO)
 GO_SOURCES := $(shell find . -name '*.go' -not -path './.parts/*') $(shell find catalogue diagnose intents physics prompts quiet session joblog review -name '*.json' -o -name '*.txt' -o -name '*.csv' 2>/dev/null) go.mod go.sum
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
 
-.PHONY: help run build test check quick real debian debian-test demo clean
+.PHONY: help run build test check quick real debian debian-test demo clean bench-hearing fit-certainty
 
 help: ## this list
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## */\t/' | expand -t 18
@@ -50,6 +50,16 @@ quick: ## tests that need no model and no sound device
 real: build ## tests with the real recogniser and sound system
 	$(NATIVE_ENV) go vet -tags $(NATIVE_TAGS) ./...
 	$(NATIVE_ENV) go test -p 1 -tags $(NATIVE_TAGS) ./audio/... ./weights/... ./cmd/...
+
+KOKORO := $(PARTS)/kokoro/done
+$(KOKORO): $(PARTS)/downloads/kokoro.done setup/kokoro.sh
+	@sh setup/kokoro.sh $(PARTS)/downloads/kokoro $(PARTS)/kokoro
+
+bench-hearing: debian $(NATIVE) $(KOKORO) ## how well callout hears, beside two baselines (half an hour on two cores)
+	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set unseen -out bench/hearing/latest.md
+
+fit-certainty: debian $(NATIVE) $(KOKORO) ## fit the weights of certainty to the bench's tuning voices
+	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set tuning -fit
 
 clean: ## remove what was built; fetched parts stay
 	rm -rf bin

@@ -48,6 +48,7 @@ var sums = map[string]sum{
 	"suction_level": suctionLevel,
 	"head_level":    headLevel,
 	"split":         split,
+	"pumping":       pumping,
 	"standing":      standing,
 	"rating":        func(in sumInput) sumResult { return sumResult{x: in.v[0] * 1.001} },
 	"circuit":       circuit,
@@ -151,7 +152,10 @@ func (in sumInput) saturation(psig float64, b physics.Branch, then func(t float6
 func superheat(in sumInput) sumResult {
 	return in.saturation(in.v[1], physics.Dew, func(t float64) sumResult {
 		sh := in.v[0] - t
-		if in.job.metering() != "fixed_orifice" || in.job.mode() == "heating" { // no table gives a target in heating
+		if in.job.metering() == "fixed_orifice" && in.job.mode() == "heating" {
+			return sumResult{refused: "no target superheat for a fixed orifice in heating: weigh the charge in"}
+		}
+		if in.job.metering() != "fixed_orifice" {
 			band := physics.ValveSuperheatBand(physics.Installer)
 			mid, half := (band.Low+band.High)/2, (band.High-band.Low)/2
 			return sumResult{x: (sh - mid) / half, text: map[string]string{"x": fahrenheit(sh), "target": fmt.Sprintf("%g to %g °F", band.Low, band.High)}}
@@ -227,6 +231,29 @@ func standing(in sumInput) sumResult {
 		}
 		return sumResult{x: (t - in.v[1]) / 5, text: map[string]string{"target": short(float64(p)) + " psig"}}
 	})
+}
+
+// pumping compares the compression ratio with that of a healthy unit on the same
+// day: boiling and condensing as far from the air as is usual.
+func pumping(in sumInput) sumResult {
+	r, err := in.job.refrigerant()
+	if err != nil {
+		return sumResult{refused: "no saturation table for this refrigerant: read the maker's chart"}
+	}
+	z := in.job.altitude()
+	back, out := physics.Fahrenheit(in.v[2]), physics.Fahrenheit(in.v[3])
+	boil, condense := back-35, out+20
+	if in.job.mode() == "heating" {
+		boil, condense = out-13, back+30
+	}
+	low, err1 := r.Pressure(boil, physics.Dew, z)
+	high, err2 := r.Pressure(condense, physics.Bubble, z)
+	ratio, err3 := physics.CompressionRatio(physics.PSIG(in.v[0]), physics.PSIG(in.v[1]), z)
+	usual, err4 := physics.CompressionRatio(low, high, z)
+	if err := errors.Join(err1, err2, err3, err4); err != nil || usual <= 1 {
+		return sumResult{refused: "the compression ratio can't be worked out from these readings"}
+	}
+	return sumResult{x: ratio / usual, text: map[string]string{"x": short(ratio), "target": short(usual)}}
 }
 
 func split(in sumInput) sumResult {

@@ -74,6 +74,14 @@ func (s *state) breaker(seq uint64, o catalogue.Observation) {
 	}
 }
 
+// ran notes that the compressor runs though the unit was seen standing still.
+func (s *state) ran(seq uint64) {
+	if s.stoodStill() {
+		s.cameOn = true
+		s.trips = append(s.trips, span{from: s.since, to: seq})
+	}
+}
+
 // stoodStill reports whether the unit was seen standing still with power and
 // call, before anything was mended.
 func (s *state) stoodStill() bool {
@@ -240,6 +248,9 @@ func (s *state) reading(e Event, r catalogue.Reading, warn func(id, text string,
 	if r.Qualifier == catalogue.Nothing {
 		r.Value = 0
 	}
+	if rla, ok := s.ref("rla"); ok && r.Quantity == "current" && r.Place == "compressor_common" && r.Value > 0.3*rla && r.Value < 1.5*rla {
+		s.ran(e.Seq)
+	}
 	rec := s.record(e, Input{Quantity: r.Quantity, Place: r.Place})
 	rec.value, rec.qualifier = r.Value, r.Qualifier
 	if q.Kind == catalogue.Rated {
@@ -265,9 +276,8 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 		s.trips = append(s.trips, span{from: s.since, to: e.Seq}) // it was not seated: what was dead behind it says only that
 	}
 	s.breaker(e.Seq, o)
-	if o.Quantity == "compressor_sound" && o.Value == "running" && s.stoodStill() {
-		s.cameOn = true
-		s.trips = append(s.trips, span{from: s.since, to: e.Seq})
+	if o.Quantity == "compressor_sound" && o.Value == "running" {
+		s.ran(e.Seq)
 	}
 	if q, _ := s.k.cat.Quantity(o.Quantity); q.Kind == catalogue.Marked || o.Quantity == "mode" {
 		s.rated[rec.in] = rec

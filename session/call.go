@@ -118,8 +118,9 @@ type Call struct {
 	turn       []string // said since the last utterance
 	lastTurn   []string // said in answer to the one before
 	cautioned  map[string]bool
-	told       map[string]bool    // everything said or shown so far
-	warnings   []diagnose.Warning // raised by what was applied since the last turn
+	holds      map[catalogue.DeclarationID]bool // the last of each pair of opposites that was declared
+	told       map[string]bool                  // everything said or shown so far
+	warnings   []diagnose.Warning               // raised by what was applied since the last turn
 }
 
 // repaired is one repair told as done.
@@ -131,7 +132,7 @@ type repaired struct {
 // NewCall begins a call with an empty log.
 func NewCall(k *Knowledge, p Policy) *Call {
 	return &Call{know: k, policy: p, job: k.Engine.NewJob(), heard: map[uint64]string{}, considered: map[uint64]joblog.Callout{},
-		proofs: map[string]bool{}, limits: map[limitKey]joblog.Expected{}, timers: map[string]joblog.Timer{}, cautioned: map[string]bool{}, told: map[string]bool{}}
+		proofs: map[string]bool{}, limits: map[limitKey]joblog.Expected{}, timers: map[string]joblog.Timer{}, cautioned: map[string]bool{}, told: map[string]bool{}, holds: map[catalogue.DeclarationID]bool{}}
 }
 
 // Apply lets one entry of the log happen. Entries must come in order.
@@ -244,6 +245,8 @@ func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
 		add(diagnose.Event{Declaration: catalogue.DeclarationID(d.Declaration)}, d.Certainty)
 		declared, _ := c.know.Catalogue.Declaration(catalogue.DeclarationID(d.Declaration))
 		what = append(what, declared.Name)
+		c.holds[declared.ID] = true
+		delete(c.holds, declared.Opposite)
 	}
 	for _, cmd := range b.Commands {
 		switch catalogue.CommandID(cmd.Command) {

@@ -78,6 +78,8 @@ func (c *Call) decide(u Utterance) decision {
 		switch {
 		case it.Reading != nil && !c.know.Catalogue.Plausible(*it.Reading):
 			d.ask = append(d.ask, c.askImplausible(it))
+		case c.contrary(it, u):
+			d.ask = append(d.ask, c.askContrary(it))
 		case u.Certainty < c.needed(it), u.Cut && (it.Command == nil || it.Command.Number != nil):
 			d.ask = append(d.ask, c.askUnsure(it, u))
 		default:
@@ -111,6 +113,31 @@ func (c *Call) needed(it intents.Item) float64 {
 	return c.policy.Ask
 }
 
+// clearly is how far, in nats, the contrary of a declaration must lie behind it to be
+// out of the question: odds of twenty to one.
+const clearly = 3.0
+
+// contrary reports whether a declaration might be its opposite: "lock is on" for "lock
+// is off". One that repeats what already holds is no news, so any trace of its
+// opposite counts.
+func (c *Call) contrary(it intents.Item, u Utterance) bool {
+	said, ok := c.know.Catalogue.Declaration(it.Declaration)
+	if !ok || !said.Safety || said.Opposite == "" || u.Source != joblog.Speech {
+		return false
+	}
+	for _, a := range u.Alternatives {
+		if u.LogLikelihood-a.LogLikelihood > clearly && !c.holds[said.ID] {
+			continue
+		}
+		for _, other := range c.know.Parser.Parse(a.Text, c.context()).Items {
+			if other.Declaration == said.Opposite {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // answers reports whether what was recorded settles the question: one of its
 // candidates, or a value for what it asks.
 func answers(q question, record []intents.Item) bool {
@@ -132,6 +159,13 @@ func answers(q question, record []intents.Item) bool {
 		}
 	}
 	return false
+}
+
+func (c *Call) askContrary(it intents.Item) asking {
+	d, _ := c.know.Catalogue.Declaration(it.Declaration)
+	about := []intents.Item{it, {Declaration: d.Opposite}}
+	return asking{asks: joblog.Which, phrase: "ask_declaration", args: prompts.Args{"Candidates": []string{c.words(about[0]), c.words(about[1])}},
+		about: about, because: "the opposite sounds alike"}
 }
 
 func (c *Call) askImplausible(it intents.Item) asking {

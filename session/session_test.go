@@ -157,6 +157,26 @@ func TestWhatIsUnsureIsAskedOrIgnored(t *testing.T) {
 	assert.Equal(t, []joblog.Decision{joblog.Asked}, decisions(b.sayAt("disconnect is pulled", 0.4)), "a declaration needs more")
 }
 
+// "On" and "off" sound alike: a declaration whose opposite is near is asked, with
+// both named, and never recorded on its own.
+func TestADeclarationNearItsOppositeIsAsked(t *testing.T) {
+	b := newBench(t)
+	hear := func(text string, behind float64) []Record {
+		b.now = b.now.Add(5 * time.Second)
+		before := len(b.out.records)
+		require.NoError(t, b.r.Hear(t.Context(), Utterance{At: b.now, Source: joblog.Speech, Text: text, Certainty: 0.99, LogLikelihood: -5,
+			Alternatives: []joblog.Alternative{{Text: "Lock is off.", LogLikelihood: -5 - behind}, {Text: "Luck is on.", LogLikelihood: -6}}}))
+		return b.out.records[before:]
+	}
+	got := hear("Lock is on.", 2)
+	require.Equal(t, []joblog.Decision{joblog.Asked}, decisions(got))
+	assert.Contains(t, spoken(got), "locked and tagged or the lock is off")
+	assert.Equal(t, []joblog.Decision{joblog.Recorded}, decisions(b.say("locked out")))
+	assert.Equal(t, []joblog.Decision{joblog.Asked}, decisions(hear("Lock is on.", 9)), "it is on already: why say so")
+	b = newBench(t)
+	assert.Equal(t, []joblog.Decision{joblog.Recorded}, decisions(hear("Lock is on.", 9)))
+}
+
 func TestStrikingAndMending(t *testing.T) {
 	b := newBench(t)
 	b.say("rated load amps forty one")

@@ -26,7 +26,7 @@ type Board struct {
 	Verdict  string
 	Because  string
 	Next     joblog.Next
-	Caution  string // of the step, or the last warning
+	Cautions []string // of the step; they stay until the next one's
 	Question string
 	Timers   []joblog.Timer
 	Lines    []Line // heard and said, oldest first
@@ -36,6 +36,7 @@ type Board struct {
 	order   []uint64
 	about   map[uint64]uint64 // entry of a reading's callout, for striking it
 	heard   map[uint64]int    // index into Lines, of entries not yet decided
+	stepped bool              // the cautions are those of a step that was given
 	dropped int               // lines forgotten from the front
 }
 
@@ -131,7 +132,6 @@ func (b *Board) Take(r session.Record) {
 		}
 		b.line(Line{At: r.At, Who: who, Text: text, Certainty: x.Certainty})
 		b.heard[r.Seq] = b.dropped + len(b.Lines) - 1
-		b.Caution = ""
 	case joblog.Callout:
 		b.callout(r.Seq, x)
 	case joblog.Retracted:
@@ -146,9 +146,14 @@ func (b *Board) Take(r session.Record) {
 	case joblog.Assessment:
 		b.Causes, b.Verdict, b.Because = x.Causes, x.Verdict, x.Because
 	case joblog.Next:
-		b.Next = x
+		b.Next, b.stepped = x, true
 	case joblog.Caution:
-		b.Caution = x.Say
+		if b.stepped {
+			b.Cautions, b.stepped = nil, false
+		}
+		if !slices.Contains(b.Cautions, x.Say) {
+			b.Cautions = append(b.Cautions, x.Say)
+		}
 	case joblog.Timer:
 		b.Timers = slices.DeleteFunc(b.Timers, func(t joblog.Timer) bool { return t.Timer == x.Timer })
 		if x.Event == joblog.TimerStarted {

@@ -25,6 +25,8 @@ type Status struct {
 const (
 	leastWidth  = 40
 	leastHeight = 12
+
+	mostCautions = 3
 )
 
 var (
@@ -48,8 +50,8 @@ func Render(b *Board, s Status, width, height int) string {
 	if b.Question != "" {
 		head = append(head, styled(bold, wrapped("ASKED   ", b.Question, width, 2))...)
 	}
-	if b.Caution != "" {
-		head = append(head, styled(caution, wrapped("CAUTION ", b.Caution, width, 2))...)
+	for _, c := range b.Cautions[max(0, len(b.Cautions)-mostCautions):] {
+		head = append(head, styled(caution, wrapped("CAUTION ", c, width, 2))...)
 	}
 	if b.Next.Say != "" && b.Closed == "" {
 		head = append(head, styled(bold, wrapped("NEXT    ", b.Next.Say, width, 2))...)

@@ -18,6 +18,7 @@ import (
 type settings struct {
 	Jobs        string  `mapstructure:"jobs"`
 	Model       string  `mapstructure:"model"`
+	VAD         string  `mapstructure:"vad"`
 	Threads     int     `mapstructure:"threads"`
 	Voice       string  `mapstructure:"voice"`
 	VoiceRate   int     `mapstructure:"voice-rate"`
@@ -45,7 +46,8 @@ type setting struct {
 func settingList() []setting {
 	return []setting{
 		{"jobs", filepath.Join(dataHome(), "jobs"), "folder that holds the job logs"},
-		{"model", findModel(), "Whisper weights in ggml format"},
+		{"model", findModel(modelName), "Whisper weights in ggml format"},
+		{"vad", findModel("ggml-silero.bin"), "the voice-activity detector's weights; empty: judge by loudness"},
 		{"threads", 0, "processor threads for recognition; 0 chooses"},
 		{"voice", "en-us", "espeak-ng voice"},
 		{"voice-rate", 170, "speaking rate, words a minute"},
@@ -84,13 +86,13 @@ const modelName = "ggml-tiny.en.bin"
 
 // findModel looks where set-up puts the weights: beside a program built in its
 // own tree, then in the user's data folder.
-func findModel() string {
-	installed := filepath.Join(dataHome(), "models", modelName)
+func findModel(name string) string {
+	installed := filepath.Join(dataHome(), "models", name)
 	exe, err := os.Executable()
 	if err != nil {
 		return installed
 	}
-	built := filepath.Join(filepath.Dir(exe), "..", ".parts", "models", modelName)
+	built := filepath.Join(filepath.Dir(exe), "..", ".parts", "models", name)
 	if _, err := os.Stat(built); err == nil {
 		return filepath.Clean(built)
 	}
@@ -190,7 +192,7 @@ func (s settings) policy() session.Policy {
 // shown gives a setting's value for people.
 func (s settings) shown(name string) string {
 	return map[string]string{
-		"jobs": s.Jobs, "model": s.Model, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
+		"jobs": s.Jobs, "model": s.Model, "vad": s.VAD, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
 		"speak": s.Speak, "technician": s.Technician, "unit": s.Unit, "microphone": s.Microphone, "loudspeaker": s.Loudspeaker,
 		"keep-audio": fmt.Sprint(s.KeepAudio), "audio-days": fmt.Sprint(s.AudioDays), "ask": fmt.Sprint(s.Ask), "ask-safety": fmt.Sprint(s.AskSafety), "ignore": fmt.Sprint(s.Ignore),
 	}[name]

@@ -14,6 +14,7 @@ import (
 	"callout/audio"
 	"callout/audio/device"
 	"callout/audio/speech"
+	"callout/audio/whisper"
 	"callout/live"
 	"callout/quiet"
 	"callout/session"
@@ -133,7 +134,7 @@ func (l *liveRun) prepare(ctx context.Context) (err error) {
 	s := l.settings
 	l.typed, l.leave = context.WithCancel(ctx)
 	l.late = &lateSound{}
-	cfg := live.Config{Microphone: l.sound.microphone, Detector: newDetector(), Ear: l.ear, Book: l.know.Book, Rate: s.VoiceRate,
+	cfg := live.Config{Microphone: l.sound.microphone, Detector: newDetector(s, l.complain), Ear: l.ear, Book: l.know.Book, Rate: s.VoiceRate,
 		Notice: func(text string) { fmt.Fprintln(l.complain, "callout:", text) }}
 	if l.options.timing {
 		cfg.Timed = func(t live.Timing) {
@@ -218,8 +219,19 @@ func (e expecting) Tick(ctx context.Context, at time.Time) error {
 	return err
 }
 
-// newDetector finds speech in the microphone's sound.
-func newDetector() audio.Detector { return &audio.Energy{} }
+// newDetector finds speech in the microphone's sound: the neural one if its weights are
+// there, else one that goes by loudness, which a fan deceives more often.
+func newDetector(s settings, complain io.Writer) audio.Detector {
+	if s.VAD == "" {
+		return &audio.Energy{}
+	}
+	d, err := whisper.OpenDetector(s.VAD)
+	if err != nil {
+		fmt.Fprintf(complain, "callout: speech is told from noise by loudness alone: %v; run make native, or name the file with --vad\n", err)
+		return &audio.Energy{}
+	}
+	return d
+}
 
 // sound is the devices of a live session.
 type sound struct {

@@ -60,8 +60,8 @@ func (v *view) earned(enough float64) []int {
 		if v.unique(f) {
 			least = min(least, shown)
 		}
-		if v.k.faults[f].Normal {
-			least = max(least, surely)
+		if v.k.faults[f].Normal { // that nothing is wrong is one belief, whatever the reason
+			p, least = v.nothing(f), max(least, surely)
 		}
 		if f == v.k.model.ways[v.k.model.noGood].fault && v.odd() >= 0 {
 			continue // a bad reading stands: nothing is not nothing
@@ -75,6 +75,21 @@ func (v *view) earned(enough float64) []int {
 		out = out[:2]
 	}
 	return out
+}
+
+// nothing is the belief that nothing is wrong, for the likeliest of its reasons.
+func (v *view) nothing(f int) float64 {
+	var sum float64
+	for g, p := range v.marginal {
+		if !v.k.faults[g].Normal {
+			continue
+		}
+		if p > v.marginal[f] {
+			return 0
+		}
+		sum += p
+	}
+	return sum
 }
 
 // odd finds a finding that a unit without fault hardly shows, -1 if none.

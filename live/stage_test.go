@@ -228,6 +228,13 @@ func (r *room) all() []played {
 	return slices.Clone(r.plays)
 }
 
+// busy is whether the technician has words left to say.
+func (r *room) busy() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.free > r.frames
+}
+
 // memory is a log in memory.
 type memory struct {
 	mu      sync.Mutex

@@ -26,7 +26,7 @@ func voices() map[string]scene.Voice {
 
 func main() {
 	out := flag.String("out", "", "folder for the recordings")
-	snr := flag.Float64("snr", 15, "active speech level over the unit's noise, dB")
+	snr := flag.Float64("snr", 18, "active speech level over the unit's noise, dB")
 	flag.Parse()
 	if *out == "" || flag.NArg() > 0 {
 		fmt.Fprintln(os.Stderr, "demo: usage: demo -out FOLDER [-snr DB]")

@@ -84,7 +84,7 @@ func (c *Call) words(it intents.Item) string {
 		return "done: " + r.Name
 	case it.Command != nil:
 		cmd, _ := cat.Command(it.Command.Command)
-		return cmd.Name
+		return "“" + cmd.Spoken[0] + "”"
 	}
 	return it.Note
 }

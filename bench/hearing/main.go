@@ -28,6 +28,7 @@ type options struct {
 	n                     int
 	parts, model, out     string
 	record, fit, baseline bool
+	detect                bool
 	policy                session.Policy
 	threads               int
 }
@@ -41,6 +42,7 @@ func main() {
 	flag.StringVar(&o.out, "out", "", "write the table to this file too")
 	flag.BoolVar(&o.record, "record", false, "only make the voices' recordings")
 	flag.BoolVar(&o.fit, "fit", false, "fit the weights of certainty to the tuning set, and write them")
+	flag.BoolVar(&o.detect, "detectors", false, "only compare the voice-activity detectors")
 	flag.BoolVar(&o.baseline, "baselines", true, "measure the baselines too")
 	flag.IntVar(&o.threads, "threads", 2, "threads of the recogniser")
 	flag.Float64Var(&o.policy.Ask, "ask", session.DefaultPolicy.Ask, "certainty below which a callout is asked back")
@@ -87,6 +89,9 @@ func run(ctx context.Context, o options) error {
 	if err := s.record(ctx, list, voices); err != nil || o.record {
 		return err
 	}
+	if o.detect {
+		return compareDetectors(os.Stdout, list)
+	}
 	k, err := session.LoadKnowledge()
 	if err != nil {
 		return err
@@ -111,6 +116,18 @@ func run(ctx context.Context, o options) error {
 		return fitCertainty(o, ear, list, transcripts)
 	}
 	return report(ctx, o, k, engine, ear, list, transcripts)
+}
+
+func compareDetectors(w io.Writer, list []clip) error {
+	neural, err := whisper.OpenDetector(os.Getenv("CALLOUT_VAD"))
+	if err != nil {
+		return err
+	}
+	defer neural.Close()
+	return detectors(w, list, map[string]func() audio.Detector{
+		"loudness": func() audio.Detector { return &audio.Energy{} },
+		"neural":   func() audio.Detector { neural.Reset(); return neural },
+	}, []string{"loudness", "neural"})
 }
 
 // second is another clip's voice, to talk in the background of clip i.

@@ -16,7 +16,7 @@ import (
 
 const (
 	playPeriod  = 10                     // ms of sound in one call from the sound system
-	playPeriods = 4                      // of them in the device's buffer
+	playPeriods = 6                      // of them in the device's buffer
 	drain       = 120 * time.Millisecond // left open after the last sample, so that the buffer is heard
 	fade        = 5 * time.Millisecond   // of a sound that is cut off, against a click
 )

@@ -281,7 +281,7 @@ type process struct {
 func startLive(t *testing.T, dir string, flags ...string) *process {
 	t.Helper()
 	p := &process{t: t, done: make(chan struct{})}
-	p.cmd = exec.Command("callout", append([]string{"live", "--json", "--timing", "--job", dir, "--microphone", "Monitor of mouth", "--loudspeaker", "room", "--voice-rate", "220"}, flags...)...)
+	p.cmd = exec.Command("callout", append([]string{"live", "--json", "--timing", "--job", dir, "--microphone", "Monitor of mouth", "--loudspeaker", "room", "--voice-rate", "180"}, flags...)...)
 	home := filepath.Dir(dir)
 	p.cmd.Env = append(os.Environ(), "HOME="+home, "XDG_DATA_HOME="+filepath.Join(home, "data"), "XDG_CONFIG_HOME="+filepath.Join(home, "config"))
 	out, err := p.cmd.StdoutPipe()

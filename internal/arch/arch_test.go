@@ -72,6 +72,7 @@ func mayImport() map[string][]string {
 		"cmd/weights":       {"weights", "weights/assets"},
 		"demo":              {"audio", "internal/scene"},
 		"bench/hearing":     {"audio", "audio/whisper", "intents", "internal/scene", "joblog", "session"},
+		"bench/saying":      {"audio", "audio/whisper", "catalogue", "internal/scene", "prompts"},
 		"internal/arch":     {},
 		"diagnose/internal": {"catalogue"},
 	}

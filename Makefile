@@ -59,7 +59,7 @@ bench-hearing: debian $(NATIVE) $(KOKORO) ## how well callout hears, beside two 
 	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set unseen -out bench/hearing/latest.md
 
 fit-certainty: debian $(NATIVE) $(KOKORO) ## fit the weights of certainty to the bench's tuning voices
-	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set tuning -fit
+	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set tuning -n 220 -fit
 
 clean: ## remove what was built; fetched parts stay
 	rm -rf bin

@@ -36,7 +36,7 @@ type options struct {
 func main() {
 	var o options
 	flag.StringVar(&o.set, "set", "unseen", "which half of the voices: unseen or tuning")
-	flag.IntVar(&o.n, "n", 220, "texts; the unseen set has each at four levels, the tuning set at two")
+	flag.IntVar(&o.n, "n", 160, "texts; the unseen set has each at four levels, the tuning set at two")
 	flag.StringVar(&o.parts, "parts", ".parts", "folder of fetched and made parts")
 	flag.StringVar(&o.model, "model", os.Getenv("CALLOUT_MODEL"), "model file")
 	flag.StringVar(&o.out, "out", "", "write the table to this file too")

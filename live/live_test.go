@@ -359,3 +359,36 @@ func TestTypingIsAsGoodAsSpeaking(t *testing.T) {
 		c.stop()
 	})
 }
+
+// A wait survives the program: after a restart it is told when it is over, and at
+// once if it was over meanwhile.
+func TestTimersSurviveARestart(t *testing.T) {
+	for _, away := range []time.Duration{3 * time.Minute, 30 * time.Minute} {
+		synctest.Test(t, func(t *testing.T) {
+			c := begin(t, nil)
+			c.quietFor(2 * time.Second)
+			c.room.say("call me in ten minutes")
+			set := time.Now()
+			c.quietFor(3 * time.Second)
+			require.ErrorIs(t, c.end(), context.Canceled)
+			time.Sleep(away)
+			again := c.resume()
+			for !contains(again.room.spoken(), "Time is up") {
+				require.Less(t, time.Since(set), away+12*time.Minute)
+				time.Sleep(time.Second)
+			}
+			if away < 10*time.Minute {
+				assert.InDelta(t, 600, time.Since(set).Seconds(), 10)
+			}
+			assert.True(t, contains(again.room.spoken(), "goes on"))
+			require.ErrorIs(t, again.end(), context.Canceled)
+			done := 0
+			for _, b := range logged[joblog.Timer](again.log) {
+				if b.Event == joblog.TimerDone {
+					done++
+				}
+			}
+			assert.Equal(t, 1, done)
+		})
+	}
+}

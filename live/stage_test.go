@@ -283,27 +283,47 @@ var knowledge = sync.OnceValues(session.LoadKnowledge)
 
 // begin opens a job in a room and starts to listen. It must run in a bubble.
 func begin(t *testing.T, set func(*room, *Config)) *call {
-	k, err := knowledge()
+	c := &call{t: t, log: &memory{}}
+	conv := c.enter(set)
+	opened := joblog.Opened{Schema: 1, Program: "test", Job: "test"}
+	_, err := c.log.Append(opened, time.Now())
 	require.NoError(t, err)
-	c := &call{t: t, log: &memory{}, ended: make(chan error, 1),
-		room: &room{noise: 0.02, texts: map[int]string{}, decode: 150 * time.Millisecond, quit: make(chan struct{})}}
+	require.NoError(t, conv.Apply(1, time.Now(), opened))
+	c.start(conv, (*session.Runner).Begin)
+	return c
+}
+
+// resume goes on with the call's log in another room, as after a restart.
+func (c *call) resume() *call {
+	again := &call{t: c.t, log: c.log}
+	conv := again.enter(nil)
+	for _, r := range c.log.records {
+		require.NoError(c.t, conv.Apply(r.Seq, r.At, r.Body))
+	}
+	again.start(conv, (*session.Runner).Resume)
+	return again
+}
+
+func (c *call) enter(set func(*room, *Config)) *session.Call {
+	k, err := knowledge()
+	require.NoError(c.t, err)
+	c.room = &room{noise: 0.02, texts: map[int]string{}, decode: 150 * time.Millisecond, quit: make(chan struct{})}
 	cfg := Config{Microphone: c.room, Detector: c.room, Ear: c.room, Voice: c.room, Loudspeaker: c.room, Book: k.Book,
 		Timed: func(x Timing) { c.timings = append(c.timings, x) }, Notice: func(n string) { c.notices = append(c.notices, n) }}
 	if set != nil {
 		set(c.room, &cfg)
 	}
 	c.s = New(cfg)
-	conv := session.NewCall(k, session.Policy{Ask: 0.35, AskSafety: 0.5, Ignore: 0.05})
-	opened := joblog.Opened{Schema: 1, Program: "test", Job: "test"}
-	_, err = c.log.Append(opened, time.Now())
-	require.NoError(t, err)
-	require.NoError(t, conv.Apply(1, time.Now(), opened))
+	return session.NewCall(k, session.Policy{Ask: 0.35, AskSafety: 0.5, Ignore: 0.05})
+}
+
+func (c *call) start(conv *session.Call, open func(*session.Runner, context.Context, time.Time) error) {
 	c.runner = session.NewRunner(conv, c.s.TimeLog(c.log), c.s)
-	require.NoError(t, c.runner.Begin(t.Context(), time.Now()))
+	require.NoError(c.t, open(c.runner, c.t.Context(), time.Now()))
 	var ctx context.Context
-	ctx, c.stop = context.WithCancel(t.Context())
+	ctx, c.stop = context.WithCancel(c.t.Context())
+	c.ended = make(chan error, 1)
 	go func() { c.ended <- c.s.Run(ctx, Of(c.runner)) }()
-	return c
 }
 
 // quietFor waits until nothing has been said by anybody for so long.

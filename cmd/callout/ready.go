@@ -1,15 +1,18 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"text/tabwriter"
+	"time"
 
 	"github.com/spf13/cobra"
 
+	"callout/audio"
 	"callout/audio/device"
 	"callout/audio/speech"
 	"callout/session"
@@ -47,7 +50,7 @@ type check struct {
 }
 
 func checks(s settings) []check {
-	return []check{checkKnowledge(), checkEar(s), checkJobs(s), checkVoice(s), checkLoudspeaker()}
+	return []check{checkKnowledge(), checkEar(s), checkJobs(s), checkVoice(s), checkMicrophone(s), checkLoudspeaker()}
 }
 
 func checkKnowledge() check {
@@ -92,6 +95,33 @@ func checkVoice(s settings) check {
 	}
 	return check{what: "voice", found: v.Name(), optional: true}
 }
+
+// checkMicrophone listens for a moment: a device that opens may still give nothing.
+func checkMicrophone(s settings) check {
+	c := check{what: "microphone", optional: true}
+	remembered, err := readChosen(devicesFile())
+	if err != nil {
+		c.err = err
+		return c
+	}
+	m, err := pick("microphone", s.Microphone, remembered.Microphone, io.Discard, func(want device.Choice) (*device.Microphone, error) {
+		return device.OpenMicrophone(want, func(d device.Change) { c.found = d.Name })
+	})
+	if err != nil {
+		c.err = fmt.Errorf("%w; without one, work by callout quiet", err)
+		return c
+	}
+	ctx, stop := context.WithTimeout(context.Background(), microphonePatience)
+	defer stop()
+	if _, err := m.Read(ctx, make([]float32, audio.FrameSize)); err != nil {
+		c.err = fmt.Errorf("%s gives no sound; is it connected, and may this program use it?", c.found)
+	}
+	c.err = errors.Join(c.err, m.Close())
+	return c
+}
+
+// microphonePatience is how long a microphone may take to give its first sound.
+const microphonePatience = 3 * time.Second
 
 func checkLoudspeaker() check {
 	p, err := device.OpenPlayer()

@@ -182,7 +182,9 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 		if !u.HeatPump {
 			return notHere(), true
 		}
-		return choice(pickBool(p.defrostNever != "" || r.callY == 0, "nothing", "starts")), true
+		// Some boards force a defrost past an open sensor, others do not.
+		past := p.defrostNever == "sensor" && w.once("forced past the sensor", 0.5)
+		return choice(pickBool(p.defrostNever != "" && !past || r.callY == 0, "nothing", "starts")), true
 	case "sight_glass liquid_line":
 		switch {
 		case !u.SightGlass:

@@ -95,7 +95,7 @@ func (w Weights) Share(e Evidence) float64 {
 	for _, r := range e.Rivals {
 		behind := r.Behind
 		if r.Teen {
-			behind -= w.Teen
+			behind = max(0, behind-w.Teen) // as likely at most: then it is asked
 		}
 		sum += math.Exp(-w.Sharp * behind)
 	}
@@ -145,11 +145,11 @@ func meaning(list []intents.Item) string {
 }
 
 // candidates are the texts of a transcript with their meanings, the best first.
-func (w Weights) candidates(p *intents.Parser, t audio.Transcript, ctx intents.Context) (list []candidate, free candidate) {
+func (w Weights) candidates(p *intents.Parser, t audio.Transcript, x expectation) (list []candidate, free candidate) {
 	of := func(text string, log float64) candidate {
-		r := p.Parse(text, ctx)
+		r := p.Parse(text, x.context)
 		c := candidate{text: text, log: log, mean: meaning(r.Items), items: r.Items, whole: len(r.Items) > 0 && len(r.Doubts) == 0}
-		c.score = log + w.Word*float64(len(strings.Fields(text))) - odd(r.Items)
+		c.score = log + w.Word*float64(len(strings.Fields(text))) - odd(r.Items) - x.against(r.Items)
 		return c
 	}
 	for _, f := range t.Fit {
@@ -209,8 +209,8 @@ func odd(list []intents.Item) (nats float64) {
 
 // weigh chooses the likeliest meaning of a transcript, with the text for it and for the
 // best rivals. It reports false where no text means anything.
-func (w Weights) weigh(p *intents.Parser, t audio.Transcript, ctx intents.Context) (best candidate, e Evidence, rivals []candidate, ok bool) {
-	list, free := w.candidates(p, t, ctx)
+func (w Weights) weigh(p *intents.Parser, t audio.Transcript, x expectation) (best candidate, e Evidence, rivals []candidate, ok bool) {
+	list, free := w.candidates(p, t, x)
 	if len(list) == 0 {
 		return free, Evidence{}, nil, false
 	}

@@ -80,7 +80,7 @@ func (c *Call) decide(u Utterance) decision {
 			d.ask = append(d.ask, c.askImplausible(it))
 		case c.contrary(it, u):
 			d.ask = append(d.ask, c.askContrary(it))
-		case u.Certainty < c.needed(it), u.Cut && (it.Command == nil || it.Command.Number != nil):
+		case u.Certainty < c.needed(it), u.Certainty < c.policy.AskSafety && !c.named(it, u.Text), c.halved(it, r, u), u.Cut && (it.Command == nil || it.Command.Number != nil):
 			d.ask = append(d.ask, c.askUnsure(it, u))
 		default:
 			d.record = append(d.record, it)
@@ -93,6 +93,45 @@ func (c *Call) decide(u Utterance) decision {
 		d.ask = append(d.ask, c.askDoubt(doubt))
 	}
 	return d
+}
+
+// named reports whether the words themselves say what an item is about. A bare number
+// that only a question gives its meaning could be anything that sounds like one.
+func (c *Call) named(it intents.Item, text string) bool {
+	if it.Reading == nil {
+		return true
+	}
+	for _, other := range c.know.Parser.Parse(text, intents.Context{}).Items {
+		if other.Reading != nil && *other.Reading == *it.Reading {
+			return true
+		}
+	}
+	return false
+}
+
+// close is how near, in nats, an alternative must be to make a safety declaration unsure.
+const close = 4
+
+// halved reports whether a safety declaration may be half of what was said, or its
+// opposite: a text nearly as likely says more beside it, or the contrary. A declaration is
+// whole or it is asked, and a negation is never guessed.
+func (c *Call) halved(it intents.Item, r intents.Result, u Utterance) bool {
+	d, ok := c.know.Catalogue.Declaration(it.Declaration)
+	if !ok || !d.Safety {
+		return false
+	}
+	for _, alt := range u.Alternatives {
+		if u.LogLikelihood-alt.LogLikelihood > close {
+			continue
+		}
+		other := c.know.Parser.Parse(alt.Text, c.context())
+		for _, o := range other.Items {
+			if o.Declaration != "" && o.Declaration == d.Opposite || o.Declaration == it.Declaration && len(other.Items)+len(other.Doubts) > len(r.Items) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // needed is how sure the ear must be of an item to record it or act on it. A note is

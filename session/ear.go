@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"callout/audio"
+	"callout/catalogue"
 	"callout/intents"
 	"callout/joblog"
 )
@@ -27,7 +28,7 @@ type Ear struct {
 	prompt     string
 	callouts   audio.Language
 	answers    audio.Language // callouts, and what only answers a question
-	expects    atomic.Pointer[intents.Context]
+	expects    atomic.Pointer[expectation]
 }
 
 // NewEar listens with r, primed with typical callouts, for what p understands.
@@ -46,24 +47,52 @@ func NewEar(r audio.Recogniser, p *intents.Parser) (*Ear, error) {
 	return e, nil
 }
 
-// Expect tells the ear what is open in the call, from now on. A bare number is only
-// listened for as an answer.
-func (e *Ear) Expect(c *Call) {
-	ctx := c.context()
-	e.expects.Store(&ctx)
+// expectation is what is known of an utterance before it is heard.
+type expectation struct {
+	context  intents.Context
+	quantity catalogue.QuantityID // whose next reading the engine expects ...
+	place    catalogue.PlaceID
+	low      float64 // ... between these
+	high     float64
 }
 
-func (e *Ear) context() intents.Context {
-	if ctx := e.expects.Load(); ctx != nil {
-		return *ctx
+// surprise is how much less likely a reading outside of what the engine expects is held,
+// in nats. It is small, and a floor: one in seven is as unlikely as anything gets, so that
+// a surprise is still heard, and asked back.
+const surprise = 2
+
+// against is what speaks against items before they are heard, in nats.
+func (x expectation) against(list []intents.Item) (nats float64) {
+	for _, it := range list {
+		if r := it.Reading; r != nil && r.Quantity == x.quantity && r.Place == x.place && r.Qualifier == "" && (r.Value < x.low || r.Value > x.high) {
+			nats = surprise
+		}
 	}
-	return intents.Context{}
+	return nats
+}
+
+// Expect tells the ear what is open in the call, from now on, and what the engine expects
+// to hear next. A bare number is only listened for as an answer.
+func (e *Ear) Expect(c *Call) {
+	x := expectation{context: c.context(), low: math.Inf(-1), high: math.Inf(1)}
+	x.quantity, x.place = c.Expects()
+	if lo, hi, ok := c.job.Expect(x.quantity, x.place); ok {
+		x.low, x.high = lo, hi
+	}
+	e.expects.Store(&x)
+}
+
+func (e *Ear) expected() expectation {
+	if x := e.expects.Load(); x != nil {
+		return *x
+	}
+	return expectation{}
 }
 
 // Hints are what the ear tells a recogniser.
 func (e *Ear) Hints() audio.Hints {
 	h := audio.Hints{Prompt: e.prompt, Language: e.callouts}
-	if e.context().Open != nil {
+	if e.expected().context.Open != nil {
 		h.Language = e.answers
 	}
 	return h
@@ -93,7 +122,7 @@ func (e *Ear) Understand(t audio.Transcript) Utterance {
 	if t.Text == "" && len(t.Fit) == 0 {
 		return Utterance{}
 	}
-	best, evidence, rivals, ok := e.weights.weigh(e.parser, t, e.context())
+	best, evidence, rivals, ok := e.weights.weigh(e.parser, t, e.expected())
 	if !ok || note(best) {
 		u.Certainty = certainty(t.Words)
 		return u
@@ -113,7 +142,7 @@ func (e *Ear) Understand(t audio.Transcript) Utterance {
 // Evidence is what a transcript holds for its likeliest meaning, for fitting the weights.
 // It reports false where nothing in it means anything, or it is a note.
 func (e *Ear) Evidence(t audio.Transcript) (Evidence, bool) {
-	best, evidence, _, ok := e.weights.weigh(e.parser, t, e.context())
+	best, evidence, _, ok := e.weights.weigh(e.parser, t, e.expected())
 	return evidence, ok && !note(best)
 }
 

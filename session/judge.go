@@ -7,7 +7,7 @@ import (
 )
 
 // DefaultPolicy is what measuring on the tuning voices of the hearing bench gave.
-var DefaultPolicy = Policy{Ask: 0.6, AskSafety: 0.85, Ignore: 0.1}
+var DefaultPolicy = Policy{Ask: 0.7, AskSafety: 0.85, Ignore: 0.1}
 
 // Judgement is what would become of one utterance that stands alone.
 type Judgement struct {

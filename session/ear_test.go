@@ -1,0 +1,139 @@
+package session
+
+import (
+	"math"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"callout/audio"
+	"callout/audio/audiotest"
+	"callout/intents"
+	"callout/joblog"
+)
+
+// testEar is made once: the language takes a second to compile.
+var testEar = sync.OnceValues(func() (*Ear, *Knowledge) {
+	k, err := LoadKnowledge()
+	if err != nil {
+		panic(err)
+	}
+	e, err := NewEar(audiotest.NewScript(), k.Parser)
+	if err != nil {
+		panic(err)
+	}
+	return e, k
+})
+
+func newTestEar(t *testing.T) (*Ear, *Knowledge) {
+	t.Helper()
+	e, k := testEar()
+	e.expects.Store(nil)
+	return e, k
+}
+
+// heard is a transcript with its free text and the texts of the language.
+func heard(free string, log float64, fit ...audio.Hypothesis) audio.Transcript {
+	return audio.Transcript{Text: free, LogLikelihood: log, Fit: fit, Words: []audio.Word{{Text: free, LogProb: log}}}
+}
+
+func hyp(text string, log float64) audio.Hypothesis {
+	return audio.Hypothesis{Text: text, LogLikelihood: log}
+}
+
+func TestTheLanguageMendsWhatTheModelMishears(t *testing.T) {
+	e, k := newTestEar(t)
+	u := e.Understand(heard("Lower amps 2.8.", -1.5, hyp("Blower amps 2.8.", -2.5), hyp("No", -11)))
+	assert.Equal(t, "Blower amps 2.8.", u.Text)
+	j, err := Judge(k, DefaultPolicy, u)
+	require.NoError(t, err)
+	assert.Equal(t, joblog.Recorded, j.Action)
+	require.Len(t, j.Readings, 1)
+	assert.Equal(t, 2.8, j.Readings[0].Value)
+}
+
+func TestRivalsAreNamedInTheQuestion(t *testing.T) {
+	e, k := newTestEar(t)
+	u := e.Understand(heard("Compressor amps 50.", -1.5, hyp("Compressor amps 50.", -1.5), hyp("Compressor amps 15.", -1.9)))
+	assert.Less(t, u.Certainty, DefaultPolicy.Ask)
+	j, err := Judge(k, DefaultPolicy, u)
+	require.NoError(t, err)
+	assert.Equal(t, joblog.Asked, j.Action)
+	assert.Empty(t, j.Readings)
+	assert.Contains(t, j.Question, "50")
+	assert.Contains(t, j.Question, "15")
+}
+
+func TestWhatFitsNoCalloutIsNotBentIntoOne(t *testing.T) {
+	e, k := newTestEar(t)
+	u := e.Understand(heard("Give me a minute to catch my breath.", -1.1, hyp("5.5 ohms on the compressor", -30)))
+	j, err := Judge(k, DefaultPolicy, u)
+	require.NoError(t, err)
+	assert.Equal(t, joblog.Ignored, j.Action)
+}
+
+func TestASafetyDeclarationIsWholeOrAsked(t *testing.T) {
+	e, k := newTestEar(t)
+	for name, c := range map[string]struct {
+		fit  []audio.Hypothesis
+		want joblog.Decision
+	}{
+		"alone":         {[]audio.Hypothesis{hyp("Breaker is off.", -0.5)}, joblog.Recorded},
+		"its opposite":  {[]audio.Hypothesis{hyp("Breaker is off.", -0.5), hyp("Breaker is on.", -3.5)}, joblog.Asked},
+		"more was said": {[]audio.Hypothesis{hyp("Breaker is off.", -0.5), hyp("Breaker is off, no volts leg to leg.", -4)}, joblog.Asked},
+	} {
+		u := e.Understand(heard("Breaker is off.", -0.5, c.fit...))
+		j, err := Judge(k, DefaultPolicy, u)
+		require.NoError(t, err, name)
+		assert.Equal(t, c.want, j.Action, name)
+	}
+}
+
+func TestABareNumberNeedsAQuestion(t *testing.T) {
+	e, k := newTestEar(t)
+	assert.Nil(t, e.expected().context.Open)
+	b := newBench(t)
+	b.say("compressor amps")
+	e.Expect(b.r.Call())
+	require.NotNil(t, e.expected().context.Open)
+	u := e.Understand(heard("47.", -0.2, hyp("47.", -0.2)))
+	assert.Equal(t, "47.", u.Text)
+	assert.NotZero(t, u.Certainty)
+	_ = k
+}
+
+// A reading that the engine does not expect is held less likely, by no more than the floor.
+func TestTheEngineHelpsTheEar(t *testing.T) {
+	x := expectation{quantity: "current", place: "compressor_common", low: 10, high: 20}
+	k, err := LoadKnowledge()
+	require.NoError(t, err)
+	items := func(text string) []intents.Item { return k.Parser.Parse(text, intents.Context{}).Items }
+	assert.Zero(t, x.against(items("compressor amps fifteen")))
+	assert.EqualValues(t, surprise, x.against(items("compressor amps fifty")))
+	assert.Zero(t, x.against(items("fan amps fifty")), "it says nothing of other readings")
+	assert.Zero(t, x.against(items("compressor amps nothing")))
+}
+
+func TestTeens(t *testing.T) {
+	for _, p := range [][2]float64{{50, 15}, {180, 118}, {490, 419}, {250, 215}, {1330, 1313}} {
+		assert.True(t, teen(p[0], p[1]), p)
+		assert.False(t, teen(p[1], p[0]), p)
+	}
+	for _, p := range [][2]float64{{50, 16}, {100, 110}, {180, 218}, {10, 11}, {55, 15}} {
+		assert.False(t, teen(p[0], p[1]), p)
+	}
+}
+
+func TestWeightsAreChecked(t *testing.T) {
+	_, err := loadWeights(certaintyData)
+	require.NoError(t, err)
+	for _, bad := range []string{`{`, `{"unknown": 1}`, `{"sharp": 1, "per": {}}`} {
+		_, err := loadWeights([]byte(bad))
+		assert.ErrorContains(t, err, "certainty.json", bad)
+	}
+	e, _ := newTestEar(t)
+	c := e.weights.Certainty(Evidence{Features: map[string]float64{"worth": -0.1}})
+	assert.True(t, c > 0.9 && c <= 1 && !math.IsNaN(c), c)
+}

@@ -115,6 +115,9 @@ func (s *Session) decoded(ctx context.Context, d decoded) error {
 	a.done, a.doneAt, a.heard, a.err, a.took = true, time.Now(), d.heard, d.err, d.took
 	a.heard.Source = joblog.Speech
 	if a != s.trial {
+		if a.err == nil {
+			a.needed = s.cfg.Pauses.needed(s.conv.Foresee(a.heard)) // for the timing only
+		}
 		return s.settle(ctx)
 	}
 	if a.err == nil {
@@ -142,8 +145,8 @@ func (s *Session) settle(ctx context.Context) error {
 			s.notice("the recogniser failed: " + a.err.Error())
 		}
 		u := a.heard
-		if a.err != nil {
-			u = session.Utterance{At: a.end, Source: joblog.Speech, Duration: a.sound.Duration()} // logged as heard, without words
+		if a.err != nil { // logged as heard, without words
+			u = session.Utterance{At: a.end, Source: joblog.Speech, Duration: a.sound.Duration(), Sound: a.sound.Samples}
 		}
 		u.Cut, u.Echo = a.cut, s.echo(a, u.Text)
 		now := time.Now()

@@ -144,6 +144,13 @@ func record(t *testing.T, name string) *recording {
 	return r
 }
 
+// alive is whether something was captured just now.
+func (r *recording) alive() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return len(r.times) > 0 && time.Since(r.times[len(r.times)-1]) < 200*time.Millisecond
+}
+
 // loud gives the first and the last frame after the moment from that has a
 // sample above the level.
 func (r *recording) loud(from time.Time, above float64) (first, last time.Time, sound []float32) {

@@ -13,7 +13,7 @@ import (
 	"callout/intents"
 )
 
-//go:embed texts/*.txt
+//go:embed texts/*.txt texts/*.dict
 var textFiles embed.FS
 
 // said is one text and what it means: the keys of keyOf, none for chatter.

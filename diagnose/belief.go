@@ -401,6 +401,16 @@ func (v *view) rank() {
 		out[i].p += p
 		out[i].parts = append(out[i].parts, part{at, p})
 	}
+	const most = 100 // nobody looks further down
+	if len(out) > most {
+		ps := make([]float64, len(out))
+		for i := range out {
+			ps[i] = out[i].p
+		}
+		slices.Sort(ps)
+		least := ps[len(ps)-most]
+		out = slices.DeleteFunc(out, func(h hypothesis) bool { return h.p < least })
+	}
 	slices.SortStableFunc(out, func(a, b hypothesis) int { return cmp.Compare(b.p, a.p) })
 	v.ranked = out
 }

@@ -234,8 +234,13 @@ func (v *view) missing(t *Test) []Input {
 func price(x, parts []float64) float64 {
 	var mass, xlogx float64
 	for _, p := range x {
-		mass += p
-		xlogx += p * math.Log(p)
+		if p > 0 {
+			mass += p
+			xlogx += p * math.Log(p)
+		}
+	}
+	if mass == 0 {
+		return 0
 	}
 	least := math.Inf(1)
 	for j, p := range x {

@@ -160,7 +160,7 @@ func (l *loader) clause(where, s string) clause {
 	for _, id := range strings.Split(list, ",") {
 		i := l.k.tests[at].class(ClassID(strings.TrimSpace(id)))
 		if i < 0 {
-			l.bad("%s: test %s has no outcome %q", where, name, id)
+			l.bad("%s: test %s has no outcome %q", where, name, strings.TrimSpace(id))
 			continue
 		}
 		c.mask |= 1 << i
@@ -181,8 +181,8 @@ func (l *loader) clauses(where string, list []string) []clause {
 // the field is impossible. Common practice, no source.
 func (l *loader) distribution(where string, t Test, s string) []float64 {
 	floor := 0.012 // a look is misjudged now and then, and a running unit has its own mind
-	if q, ok := l.k.cat.Quantity(t.Quantity); ok && q.Kind.Numeric() && !t.Operating {
-		floor = 0.003 // a meter on a part at rest
+	if !t.Operating {
+		floor = 0.004 // a part at rest, looked at or measured
 	}
 	out := make([]float64, len(t.Classes))
 	words := strings.Fields(s)
@@ -208,7 +208,9 @@ func (l *loader) distribution(where string, t Test, s string) []float64 {
 	}
 	total := 0.0
 	for i := range out {
-		out[i] = math.Max(out[i]/100, floor)
+		if out[i] /= 100; out[i] == 0 {
+			out[i] = floor // what is written down stands, however small
+		}
 		total += out[i]
 	}
 	for i := range out {

@@ -1,8 +1,10 @@
 package diagnose
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -46,7 +48,7 @@ func (v *view) next(a *Assessment) Next {
 	if c, ok := v.forced(cs, 0.3); ok {
 		return v.testNext(c, DoTest)
 	}
-	if n, ok := v.decide(a, shown, best, ok); ok {
+	if n, ok := v.decide(a, atLast, best, ok); ok {
 		return n
 	}
 	if i := v.odd(); i >= 0 && v.right(0.5) && !v.s.repeated(i) && !v.s.cannot[i] && v.applies(&v.k.tests[i]) {
@@ -128,10 +130,11 @@ func (v *view) forced(cs []candidate, least float64) (candidate, bool) {
 }
 
 // sweep goes through what has not been looked at, once what was measured fits
-// nothing well: the test that would confirm the likeliest fault not yet tested.
+// nothing well: the tests that would confirm the faults not yet tested, in the
+// order of their probability for each minute they cost.
 func (v *view) sweep() (candidate, bool) {
-	var best candidate
-	most, found := 0.0, false
+	var cs []candidate
+	var p, cost []float64
 	for f := range v.k.faults {
 		if !v.fitsUnit(f) || v.k.faults[f].Normal {
 			continue
@@ -141,12 +144,27 @@ func (v *view) sweep() (candidate, bool) {
 				continue
 			}
 			c := v.candidate(t)
-			if rate := math.Sqrt(v.plausibleStart(f)*math.Max(v.marginal[f], 1e-6)) / c.cost; rate > most {
-				best, most, found = c, rate, true
-			}
+			cs = append(cs, c)
+			p = append(p, math.Sqrt(v.plausibleStart(f)*math.Max(v.marginal[f], 1e-6))) // what is believed may itself be misled
+			cost = append(cost, c.cost)
 		}
 	}
-	return best, found
+	if len(cs) == 0 {
+		return candidate{}, false
+	}
+	return cs[byRate(p, cost)[0]], true
+}
+
+// byRate orders actions by probability over cost, which is the cheapest order
+// on average where one action succeeds and each is paid for by itself (Kadane
+// and Simon 1977; Heckerman, Breese and Rommelse 1995).
+func byRate(p, cost []float64) []int {
+	order := make([]int, len(p))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(p[b]/cost[b], p[a]/cost[a]) })
+	return order
 }
 
 // askable reports whether a test can be asked for though nothing calls for it.

@@ -24,6 +24,7 @@ type outcome struct {
 	seq      uint64
 	at       time.Time
 	segment  int
+	epoch    int
 	text     string
 	conflict string
 	with     []uint64
@@ -162,6 +163,9 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 	if len(t.Inputs) > 0 {
 		recs = recs[len(recs)-1:] // what is put together from several readings is taken as it stands last
 	}
+	if outdoors(t) {
+		recs = s.sinceBack(recs)
+	}
 	if t.Highest && len(recs) > 1 {
 		best := recs[0]
 		for _, r := range recs {
@@ -186,6 +190,21 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 		o.conflict = ""
 	}
 	return o
+}
+
+// sinceBack drops the records of when the breaker was off by itself, where there
+// are others.
+func (s *state) sinceBack(recs []record) []record {
+	var out []record
+	for _, r := range recs {
+		if !s.tripped(r.seq) {
+			out = append(out, r)
+		}
+	}
+	if len(out) == 0 {
+		return recs
+	}
+	return out
 }
 
 // agree makes one outcome of repeated ones: a known sequence is one finding;
@@ -247,7 +266,7 @@ func upper(s string) string {
 // classify reads one record as an outcome of a test.
 func (s *state) classify(i int, r record, epoch int) outcome {
 	t := &s.k.tests[i]
-	o := outcome{done: true, counts: true, sure: true, heard: r.certainty, seq: r.seq, at: r.at, segment: r.segment, weights: make([]float64, len(t.Classes))}
+	o := outcome{done: true, counts: true, sure: true, heard: r.certainty, seq: r.seq, at: r.at, segment: r.segment, epoch: epoch, weights: make([]float64, len(t.Classes))}
 	if r.qualifier == catalogue.Unsteady {
 		o.heard = math.Min(o.heard, 0.6)
 	}

@@ -2,18 +2,17 @@ package diagnose
 
 import "strings"
 
-// proof works out how far the last repair is proved. Only readings after it
-// count.
+// proof works out how far the repairs are proved. Only readings after a repair
+// count for it.
 func (v *view) proof() ProofState {
 	var p ProofState
 	s := v.s
 	if len(s.repairs) == 0 {
 		return p
 	}
-	last := s.repairs[len(s.repairs)-1].epoch
 	seen := map[int]bool{}
 	p.Complete = true
-	add := func(c clause, standing bool) {
+	add := func(c clause, after int) {
 		t := &v.k.tests[c.test]
 		if seen[c.test] || !v.applies(t) {
 			return
@@ -21,8 +20,8 @@ func (v *view) proof() ProofState {
 		seen[c.test] = true
 		item := ProofItem{Test: t.ID, Name: t.Name}
 		o := &v.epochs[s.epoch][c.test]
-		if !o.done && standing && v.standing[c.test] != nil {
-			o = v.standing[c.test]
+		if old := v.standing[c.test]; !o.done && old != nil && old.epoch > after {
+			o = old
 		}
 		if o.done && !o.again {
 			item.Done, item.OK, item.Text = true, o.in(c) || !o.sure && o.nearly(c), o.text
@@ -32,23 +31,20 @@ func (v *view) proof() ProofState {
 		p.Items = append(p.Items, item)
 	}
 	for _, r := range s.repairs {
-		if r.epoch != last {
-			continue
-		}
 		p.Repairs = append(p.Repairs, r.id)
 		for _, c := range v.k.repairs[v.k.repairAt[r.id]].proof {
-			add(c, false)
+			add(c, r.epoch)
 		}
 	}
 	for _, l := range v.k.leaving { // what a second fault would show, seen once before leaving
-		add(l.proof, true)
+		add(l.proof, -1)
 	}
 	return p
 }
 
 // proofNext asks for the next proof of a repair, or closes the job.
 func (v *view) proofNext(p *ProofState) (Next, bool) {
-	if len(p.Repairs) == 0 || p.Failed {
+	if len(p.Repairs) == 0 || p.Failed || v.another() {
 		return Next{}, false
 	}
 	var best candidate
@@ -85,6 +81,17 @@ func (v *view) proofNext(p *ProofState) (Next, bool) {
 		text += item.Text
 	}
 	return Next{Kind: DoDone, Say: "The repair is proved. Close the panel, and the job can be closed.", Because: text}, true
+}
+
+// another reports whether a second fault is proved and still to be mended: then
+// it is mended before anything is started.
+func (v *view) another() bool {
+	for _, f := range v.earned(rather) {
+		if !v.k.faults[f].Normal && !v.vain(f) {
+			return true
+		}
+	}
+	return false
 }
 
 // remaining reports whether a fault is still likely after the proof.

@@ -1,8 +1,6 @@
 package diagnose
 
 import (
-	"cmp"
-	"slices"
 	"time"
 
 	"callout/catalogue"
@@ -24,7 +22,7 @@ type view struct {
 	ranked   []hypothesis
 	paths    map[string][]int
 	rivals   []hypothesis
-	valve    int // which predictions: 1 where an expansion valve meters
+	variant  int // which predictions hold: see valveBit and putBackBit
 }
 
 // cureRate is the probability that a repair, done, has mended its fault.
@@ -34,10 +32,10 @@ const cureRate = 0.97
 func (s *state) look(now time.Time) *view {
 	v := &view{k: s.k, s: s, now: now}
 	if m := s.metering(); m == "txv" || m == "eev" {
-		v.valve |= valveBit
+		v.variant |= valveBit
 	}
 	if len(s.trips) > 0 {
-		v.valve |= putBackBit
+		v.variant |= putBackBit
 	}
 	for e := 0; e <= s.epoch; e++ {
 		v.epochs = append(v.epochs, s.outcomes(e))
@@ -255,7 +253,7 @@ func (v *view) notFitted() {
 		less := make([]bool, n)
 		for i, w := range m.ways {
 			_, shows := v.k.faults[w.fault].Shows[v.k.tests[t].ID]
-			if less[i] = shows && top(m.rows[v.valve][i][t]) != m.usual[t]; less[i] {
+			if less[i] = shows && top(m.rows[v.variant][i][t]) != m.usual[t]; less[i] {
 				v.mass[i] *= absent
 			}
 		}
@@ -273,10 +271,10 @@ func (v *view) update(t int, o *outcome) {
 	n := len(m.ways)
 	like := make([]float64, n)
 	for i := range like {
-		like[i] = o.likelihood(m.rows[v.valve][i][t])
+		like[i] = o.likelihood(m.rows[v.variant][i][t])
 		v.mass[i] *= like[i]
 	}
-	pick := m.pick[v.valve]
+	pick := m.pick[v.variant]
 	for j, p := range m.pairs {
 		switch pick[j*m.nt+t] {
 		case first:
@@ -341,129 +339,10 @@ func (v *view) repair(id catalogue.RepairID) {
 
 // hypothesis is one explanation: one fault or a pair, in every way that it may
 // show itself.
-type hypothesis struct {
-	faults []int
-	p      float64
-	parts  []part
-}
-
 // part is one way of a hypothesis and the belief in it.
-type part struct {
-	at int // in the belief
-	p  float64
-}
-
-func (v *view) faultsOf(at int) (a, b int) {
-	m := v.k.model
-	if at < len(m.ways) {
-		return m.ways[at].fault, -1
-	}
-	p := m.pairs[at-len(m.ways)]
-	return m.ways[p.a].fault, m.ways[p.b].fault
-}
-
 // leading lists the most probable hypotheses, at most limit, until they hold
 // the given share of the belief.
-func (v *view) leading(limit int, share float64) []hypothesis {
-	if v.ranked == nil {
-		v.rank()
-	}
-	var sum float64
-	for i, h := range v.ranked {
-		sum += h.p
-		if i+1 >= limit || sum >= share {
-			return v.ranked[:i+1]
-		}
-	}
-	return v.ranked
-}
-
 // rank puts the hypotheses in order, the ways of each taken together.
-func (v *view) rank() {
-	const least = 1e-5
-	found := map[[2]int]int{}
-	out := make([]hypothesis, 0, 64)
-	for at, p := range v.mass {
-		if p <= least {
-			continue
-		}
-		a, b := v.faultsOf(at)
-		i, ok := found[[2]int{a, b}]
-		if !ok {
-			i = len(out)
-			found[[2]int{a, b}] = i
-			h := hypothesis{faults: []int{a, b}}
-			if b < 0 {
-				h.faults = h.faults[:1]
-			}
-			out = append(out, h)
-		}
-		out[i].p += p
-		out[i].parts = append(out[i].parts, part{at, p})
-	}
-	const most = 100 // nobody looks further down
-	if len(out) > most {
-		ps := make([]float64, len(out))
-		for i := range out {
-			ps[i] = out[i].p
-		}
-		slices.Sort(ps)
-		least := ps[len(ps)-most]
-		out = slices.DeleteFunc(out, func(h hypothesis) bool { return h.p < least })
-	}
-	slices.SortStableFunc(out, func(a, b hypothesis) int { return cmp.Compare(b.p, a.p) })
-	v.ranked = out
-}
-
 // alone is the hypothesis of one fault, its ways by their prior, whatever is
 // believed of it by now.
-func (v *view) alone(fault int, p float64) hypothesis {
-	h := hypothesis{faults: []int{fault}, p: p}
-	for _, w := range v.k.model.waysOf[fault] {
-		h.parts = append(h.parts, part{w, v.k.model.ways[w].prior})
-	}
-	return h
-}
-
 // row is what a hypothesis predicts for a test.
-func (v *view) row(h hypothesis, t int, buf []float64) []float64 {
-	if len(h.parts) == 1 {
-		return v.rowAt(h.parts[0].at, t, buf)
-	}
-	var own [32]float64
-	buf = buf[:len(v.k.tests[t].Classes)]
-	clear(buf)
-	var total float64
-	for _, x := range h.parts {
-		total += x.p
-		for c, p := range v.rowAt(x.at, t, own[:]) {
-			buf[c] += x.p * p
-		}
-	}
-	for c := range buf {
-		buf[c] /= total
-	}
-	return buf
-}
-
-func (v *view) rowAt(at, t int, buf []float64) []float64 {
-	m := v.k.model
-	rows := m.rows[v.valve]
-	n := len(m.ways)
-	if at < n {
-		return rows[at][t]
-	}
-	p := m.pairs[at-n]
-	switch m.pick[v.valve][(at-n)*m.nt+t] {
-	case first:
-		return rows[p.a][t]
-	case second:
-		return rows[p.b][t]
-	}
-	a, b := rows[p.a][t], rows[p.b][t]
-	buf = buf[:len(a)]
-	for c := range a {
-		buf[c] = (a[c] + b[c]) / 2
-	}
-	return buf
-}

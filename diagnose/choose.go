@@ -29,6 +29,7 @@ const (
 	callBack  = 90.0 // a second visit
 	liveRisk  = 1.0  // each reading on a live unit
 	fetchMore = 0.8  // each further reading of one test
+	early     = 0.4  // the price of a look at what will have passed later
 	turning   = 5.0  // from a unit made safe back to a live one
 	slow      = 0.12 // a rate at which testing on is worth little
 	tells     = 0.15 // a test that takes less off the expected cost tells nothing
@@ -150,6 +151,9 @@ func (v *view) candidate(i int) candidate {
 	}
 	for _, at := range c.path {
 		c.cost += v.k.energy.Steps[at].Minutes
+	}
+	if t.Soon {
+		c.cost *= early
 	}
 	if v.undoes(c.path) {
 		c.cost += turning // it has to be made safe again later

@@ -61,9 +61,11 @@ type Test struct {
 	UnitType  string     `json:"unit_type,omitempty"`
 	Metering  string     `json:"metering,omitempty"`
 	// After lists the findings of which one makes it worth asking; none: always.
-	After     []string                        `json:"after,omitempty"`
-	Values    map[catalogue.ValueID]ClassID   `json:"values,omitempty"`   // observed values that share an outcome
-	Sticky    bool                            `json:"sticky,omitempty"`   // as found: does not change with the unit's state
+	After  []string                      `json:"after,omitempty"`
+	Values map[catalogue.ValueID]ClassID `json:"values,omitempty"` // observed values that share an outcome
+	Sticky bool                          `json:"sticky,omitempty"` // as found: does not change with the unit's state
+	// Soon: what it shows passes by itself, so that it is looked at early.
+	Soon      bool                            `json:"soon,omitempty"`
 	Optional  bool                            `json:"optional,omitempty"` // the part may not be fitted: that it can't be tested says so
 	Highest   bool                            `json:"highest,omitempty"`
 	ProofOnly bool                            `json:"proof_only,omitempty"`

@@ -194,68 +194,9 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 
 // sinceBack drops the records of when the breaker was off by itself, where there
 // are others.
-func (s *state) sinceBack(recs []record) []record {
-	var out []record
-	for _, r := range recs {
-		if !s.tripped(r.seq) {
-			out = append(out, r)
-		}
-	}
-	if len(out) == 0 {
-		return recs
-	}
-	return out
-}
-
 // agree makes one outcome of repeated ones: a known sequence is one finding;
 // readings that agree are one; readings that don't are named and not averaged,
 // until the last two agree.
-func (s *state) agree(t *Test, recs []record, all []outcome) outcome {
-	last := all[len(all)-1]
-	if len(all) == 1 || !last.counts {
-		return last
-	}
-	for _, then := range t.Then {
-		from, to := t.class(then.From), t.class(then.To)
-		for j := range all[:len(all)-1] {
-			if all[j].top == from && last.top == to && all[j].counts {
-				kept := all[j]
-				kept.seq, kept.at, kept.segment = last.seq, last.at, last.segment
-				for _, r := range recs {
-					if r.seq == all[j].seq {
-						kept.text = s.fill(t, then.Say, r, map[string]string{"v2": s.amount(t, recs[len(recs)-1].value)})
-					}
-				}
-				return kept
-			}
-		}
-	}
-	before := all[len(all)-2]
-	if before.top == last.top && before.counts {
-		last.twice = true
-		return last
-	}
-	if before.top == last.top || before.segment != last.segment || t.Sticky {
-		return last
-	}
-	if len(all) >= 3 && all[len(all)-3].top == last.top {
-		last.with = []uint64{before.seq}
-		return last // two against one
-	}
-	last.counts, last.again = false, true
-	last.with = []uint64{before.seq}
-	last.conflict = fmt.Sprintf("%s, and before that %s: they can't both be. A misreading, a slipped lead, or a fault that comes and goes? Measure it again.", upper(last.text), before.text)
-	return last
-}
-
-func bySeq(r []record) {
-	for i := 1; i < len(r); i++ {
-		for j := i; j > 0 && r[j].seq < r[j-1].seq; j-- {
-			r[j], r[j-1] = r[j-1], r[j]
-		}
-	}
-}
-
 func upper(s string) string {
 	if s == "" {
 		return s

@@ -95,7 +95,7 @@ func (v *view) nothing(f int) float64 {
 
 // odd finds a finding that a unit without fault hardly shows, -1 if none.
 func (v *view) odd() int {
-	rows := v.k.model.rows[v.valve][v.k.model.noGood]
+	rows := v.k.model.rows[v.variant][v.k.model.noGood]
 	for i, o := range v.standing {
 		if o != nil && o.done && o.counts && rows[i][o.top] < 0.04 && o.likelihood(rows[i]) < 0.06 && v.k.tests[i].ID != "complaint" {
 			return i
@@ -104,11 +104,18 @@ func (v *view) odd() int {
 	return -1
 }
 
-// unique reports whether a fault was shown by itself at rest, so that it
-// stands whatever else is wrong.
+// unique reports whether a fault was shown by one finding at rest that a unit
+// without fault hardly ever shows, so that it stands whatever else is wrong.
 func (v *view) unique(f int) bool {
+	const hardly = 0.02
+	m := v.k.model
 	for _, all := range v.k.confirm[f] {
-		if v.allHold(all) && len(all) == 1 && (!v.k.tests[all[0].test].Operating || v.k.tests[all[0].test].ID == "thermostat") {
+		if len(all) != 1 || !v.allHold(all) {
+			continue
+		}
+		t := all[0].test
+		rest := !v.k.tests[t].Operating || v.k.tests[t].ID == "thermostat"
+		if rest && m.rows[v.variant][m.noGood][t][v.standing[t].top] < hardly {
 			return true
 		}
 	}

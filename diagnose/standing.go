@@ -1,0 +1,99 @@
+package diagnose
+
+import (
+	"time"
+
+	"callout/catalogue"
+)
+
+type span struct{ from, to uint64 }
+
+func (s *state) breaker(seq uint64, o catalogue.Observation) {
+	switch {
+	case o.Quantity == "breaker_state" && s.switched:
+	case o.Quantity == "breaker_state" && o.Value != "on":
+		from := uint64(0)
+		if n := len(s.trips); n > 0 {
+			from = s.trips[n-1].to
+		}
+		s.closeTrip(seq)
+		s.trips = append(s.trips, span{from: max(from, s.since)})
+	case o.Quantity == "breaker_reset":
+		s.closeTrip(seq)
+		if o.Value != "holds" {
+			s.trips = append(s.trips, span{from: seq})
+		}
+	}
+}
+
+func (s *state) ran(seq uint64) {
+	if s.stoodStill() {
+		s.cameOn = true
+		s.trips = append(s.trips, span{from: s.since, to: seq})
+	}
+}
+
+func (s *state) stoodStill() bool {
+	if s.epoch > 0 || s.cameOn {
+		return false
+	}
+	for _, r := range s.records {
+		still := r.choice == "silent" || r.choice == "open" && r.in.Quantity == "contactor_state" || r.choice == "stopped" && r.in.Place == "fan"
+		if still && r.running && !r.starting && !s.tripped(r.seq) {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *state) heldTooLong() bool {
+	var from time.Time
+	segment := -1
+	for _, r := range s.records {
+		still := r.choice == "silent" || r.choice == "open" && r.in.Quantity == "contactor_state" || r.choice == "stopped" && r.in.Place == "fan"
+		if !still || !r.running || s.tripped(r.seq) {
+			continue
+		}
+		if r.segment != segment {
+			from, segment = r.at, r.segment
+		}
+		if r.at.Sub(from) > shortCycle+time.Minute {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *state) noSupplySeen() bool {
+	for _, r := range s.records {
+		if r.epoch == s.epoch && r.powered && r.in.Quantity == "voltage" && r.value < 20 && (r.in.Place == "contactor_line" || r.in.Place == "disconnect_load") {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *state) shorted() bool {
+	out := false
+	for _, r := range s.records {
+		if r.in.Quantity == "breaker_reset" && r.epoch == s.epoch {
+			out = r.choice == "trips_at_once"
+		}
+	}
+	return out
+}
+
+func (s *state) closeTrip(seq uint64) {
+	if n := len(s.trips); n > 0 && s.trips[n-1].to == 0 {
+		s.trips[n-1].to = seq
+	}
+}
+
+func (s *state) tripped(seq uint64) bool {
+	for _, t := range s.trips {
+		if seq >= t.from && (t.to == 0 || seq < t.to) {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,140 @@
+package diagnose
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"callout/catalogue"
+	"callout/physics"
+)
+
+func (v *view) cautions(ids ...[]string) []Caution {
+	var out []Caution
+	seen := map[string]bool{}
+	for _, list := range ids {
+		for _, id := range list {
+			if !seen[id] {
+				seen[id] = true
+				out = append(out, v.k.caution[id])
+			}
+		}
+	}
+	return out
+}
+
+func (v *view) step(at int, test TestID, purpose string) Next {
+	s := v.k.energy.Steps[at]
+	n := Next{Kind: s.Kind, Test: test, Quantity: s.Quantity, Place: s.Place, Because: s.Because, Minutes: s.Minutes, Cautions: v.cautions(s.Cautions), Needs: []string{s.Needs}}
+	for _, d := range s.Declare {
+		if d == "locked_out" && v.s.energy.LockedOut || d == "disconnect_pulled" && v.s.energy.off() {
+			continue
+		}
+		n.Declare = append(n.Declare, d)
+	}
+	if strings.Contains(s.Say+s.Because, "{bleed") {
+		say, because := v.bleed()
+		s.Say = strings.ReplaceAll(s.Say, "{bleed}", say)
+		n.Because = strings.ReplaceAll(s.Because, "{bleed_because}", because)
+	}
+	n.Say = s.Say
+	if purpose != "" {
+		n.Say = "For " + purpose + ": " + strings.ToLower(s.Say[:1]) + s.Say[1:]
+	}
+	return n
+}
+
+func (v *view) bleed() (say, because string) {
+	d, uf, volts := v.s.bleedTime()
+	return fmt.Sprintf("at least %d seconds", int(math.Ceil(d.Seconds()))),
+		fmt.Sprintf("%s µF charged to the peak of %s V takes %s s to fall below %g V through %g kΩ", short(uf), short(volts), trim(fmt.Sprintf("%.1f", d.Seconds())), bledVolts, bleedOhms/1000)
+}
+
+const bleedOhms = 20000.0 // common practice, no source
+
+func (s *state) bleedTime() (d time.Duration, uf, volts float64) {
+	uf, volts = 80, 440 // the largest usual run capacitor, where the label is not known
+	if v, ok := s.ref("herm_uf"); ok {
+		uf = v
+	}
+	if r, ok := s.rated[Input{Quantity: "capacitor_voltage_rating", Place: "installed"}]; ok {
+		volts = r.value
+	}
+	d, err := physics.BleedTime(physics.Microfarads(uf), physics.Ohms(bleedOhms), physics.PeakVolts(physics.Volts(volts)), physics.Volts(bledVolts))
+	if err != nil {
+		d = time.Minute
+	}
+	return d, uf, volts
+}
+
+func (v *view) testNext(c candidate, kind string) Next {
+	if c.before >= 0 {
+		return v.testNext(v.candidate(c.before), kind)
+	}
+	t := &v.k.tests[c.test]
+	missing := v.missing(t)
+	for _, in := range missing { // the nameplate is read before anything is opened, a part's label after
+		q, _ := v.k.cat.Quantity(in.Quantity)
+		outside := in.Place == "unit" || in.Place == "compressor" || len(c.path) == 0
+		if (q.Kind == catalogue.Rated || q.Kind == catalogue.Marked) && t.Quantity != in.Quantity && outside {
+			p, _ := v.k.cat.Place(in.Place)
+			say := fmt.Sprintf("For %s: what is the %s", t.Name, q.Name)
+			if in.Place != "unit" {
+				say += " of " + p.Name
+			}
+			return Next{Kind: DoNameplate, Test: t.ID, Quantity: in.Quantity, Place: in.Place, Minutes: 0.5, Say: say + "?", Because: t.Because}
+		}
+	}
+	if len(c.path) > 0 {
+		return v.step(c.path[0], t.ID, t.Name)
+	}
+	if c.after > 0 {
+		return v.wait(c.after, t)
+	}
+	n := Next{Kind: kind, Test: t.ID, Quantity: t.Quantity, Place: t.Place, Minutes: t.Minutes, Say: t.Say, Because: t.Because, Cautions: v.cautions(t.Cautions), Needs: v.needs(t.State)}
+	if len(missing) > 0 && (missing[0].Quantity != t.Quantity || missing[0].Place != t.Place) {
+		n.Quantity, n.Place = missing[0].Quantity, missing[0].Place
+		q, _ := v.k.cat.Quantity(n.Quantity)
+		p, _ := v.k.cat.Place(n.Place)
+		n.Say = fmt.Sprintf("For %s: the %s of %s?", t.Name, q.Name, p.Name)
+		n.Minutes = fetchMore
+	}
+	return n
+}
+
+func (v *view) needs(state string) []string {
+	var out []string
+	for _, id := range v.k.energy.States[v.k.stateAt[state]].Needs {
+		out = append(out, v.k.energy.Steps[v.k.stepAt[id]].Needs)
+	}
+	return out
+}
+
+func (v *view) wait(d time.Duration, t *Test) Next {
+	minutes := int(math.Ceil(d.Minutes()))
+	n := Next{Kind: DoWait, Test: t.ID, Wait: d, Minutes: d.Minutes()}
+	if t.Timers != nil {
+		n.Say = fmt.Sprintf("Give the overload %d more minutes to cool, then read the windings again.", minutes)
+		n.Because = "an open overload is not a bad winding: 2 hours before anything is condemned"
+		return n
+	}
+	n.Say = fmt.Sprintf("Wait up to %d minutes for the short-cycle delay. Tell me if it starts before.", minutes)
+	n.Because = "a restored control may hold the unit off for 5 minutes"
+	n.Cautions = v.cautions([]string{"moving_fan"})
+	return n
+}
+
+func (v *view) capacitorSize() string {
+	say := " The same microfarads"
+	if uf, ok := v.s.ref("herm_uf"); ok {
+		say = " " + short(uf) + " µF"
+		if fan, ok := v.s.ref("fan_uf"); ok {
+			say = " " + short(uf) + " and " + short(fan) + " µF"
+		}
+	}
+	if r, ok := v.s.rated[Input{Quantity: "capacitor_voltage_rating", Place: "installed"}]; ok {
+		return say + ", at least " + short(r.value) + " V."
+	}
+	return say + ", and at least the old one's volts."
+}

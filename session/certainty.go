@@ -4,6 +4,7 @@ import (
 	"bytes"
 	_ "embed"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"regexp"
@@ -55,6 +56,17 @@ func Features() []string {
 	return []string{"gap", "conflict", "worth", "silence", "outside", "size", "single", "dropped", "fewer"}
 }
 
+// PairFeatures are the same where two recognisers heard the sound: those of each added up,
+// but for these:
+//
+//	both    1 if both hold the same meaning the likeliest
+//	first   1 if the first has a text for the best meaning
+//	second  1 if the second has
+//	size    readings and the like in it
+func PairFeatures() []string {
+	return []string{"both", "first", "second", "size", "gap", "conflict", "worth", "silence", "outside", "dropped", "fewer"}
+}
+
 //go:embed data/certainty.json
 var certaintyData []byte
 
@@ -71,22 +83,33 @@ type Weights struct {
 	Per    map[string]float64 `json:"per"` // of each feature
 }
 
-func loadWeights(data []byte) (Weights, error) {
-	var w Weights
+// Calibration is what data/certainty.json holds: the weights for one recogniser, and for
+// two that heard the same sound.
+type Calibration struct {
+	One  Weights `json:"one"`
+	Pair Weights `json:"pair"`
+}
+
+func loadCalibration(data []byte) (Calibration, error) {
+	var c Calibration
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()
-	if err := d.Decode(&w); err != nil {
-		return w, fmt.Errorf("session: certainty.json: %w", err)
+	if err := d.Decode(&c); err != nil {
+		return c, fmt.Errorf("session: certainty.json: %w", err)
 	}
-	for _, n := range Features() {
+	return c, errors.Join(c.One.check(Features()), c.Pair.check(PairFeatures()))
+}
+
+func (w Weights) check(names []string) error {
+	for _, n := range names {
 		if _, ok := w.Per[n]; !ok {
-			return w, fmt.Errorf("session: certainty.json: no weight for %q", n)
+			return fmt.Errorf("session: certainty.json: no weight for %q", n)
 		}
 	}
-	if len(w.Per) != len(Features()) || w.Sharp <= 0 {
-		return w, fmt.Errorf("session: certainty.json: %d weights, sharp %g; want %d, sharp above 0", len(w.Per), w.Sharp, len(Features()))
+	if len(w.Per) != len(names) || w.Sharp <= 0 {
+		return fmt.Errorf("session: certainty.json: %d weights, sharp %g; want %d, sharp above 0", len(w.Per), w.Sharp, len(names))
 	}
-	return w, nil
+	return nil
 }
 
 // Share is the probability of the best meaning among those found.
@@ -207,48 +230,120 @@ func odd(list []intents.Item) (nats float64) {
 	return nats
 }
 
+// meanings are the candidates of a transcript, one for each meaning.
+type meanings struct {
+	order []string // by likelihood
+	sums  map[string]float64
+	first map[string]candidate // the best text for each
+	free  candidate
+	quiet float64
+}
+
+func (w Weights) meanings(p *intents.Parser, t audio.Transcript, x expectation) meanings {
+	list, free := w.candidates(p, t, x)
+	m := meanings{sums: map[string]float64{}, first: map[string]candidate{}, free: free, quiet: t.NoSpeech}
+	for _, c := range list {
+		s, seen := m.sums[c.mean]
+		if !seen {
+			m.order, m.first[c.mean], m.sums[c.mean] = append(m.order, c.mean), c, c.score
+			continue
+		}
+		m.sums[c.mean] = s + math.Log1p(math.Exp(c.score-s)) // as likely as all its texts together
+		if f := m.first[c.mean]; f.free {                    // what the language has is the better text
+			m.first[c.mean] = c
+		}
+	}
+	sort.SliceStable(m.order, func(i, j int) bool { return m.sums[m.order[i]] > m.sums[m.order[j]] })
+	return m
+}
+
+// features tell how well the text for a meaning fits the sound.
+func (m meanings) features(mean string) map[string]float64 {
+	best, ok := m.first[mean]
+	if !ok {
+		return map[string]float64{"gap": 16, "worth": -4, "silence": m.quiet}
+	}
+	words, freeWords := len(strings.Fields(best.text)), len(strings.Fields(m.free.text))
+	return map[string]float64{
+		"gap":      max(-4, min(16, m.free.log-best.log)),
+		"conflict": flag(m.free.whole && m.free.mean != best.mean),
+		"worth":    max(-4, best.log/float64(max(1, words))),
+		"silence":  m.quiet,
+		"outside":  flag(best.free),
+		"dropped":  flag(!best.free && len(written.FindAllString(m.free.text, -1)) > len(written.FindAllString(best.text, -1))),
+		"fewer":    float64(max(0, min(4, freeWords-words))),
+	}
+}
+
 // weigh chooses the likeliest meaning of a transcript, with the text for it and for the
 // best rivals. It reports false where no text means anything.
 func (w Weights) weigh(p *intents.Parser, t audio.Transcript, x expectation) (best candidate, e Evidence, rivals []candidate, ok bool) {
-	list, free := w.candidates(p, t, x)
-	if len(list) == 0 {
-		return free, Evidence{}, nil, false
+	m := w.meanings(p, t, x)
+	if len(m.order) == 0 {
+		return m.free, Evidence{}, nil, false
 	}
-	// A meaning is as likely as all its texts together.
-	sums, first := map[string]float64{}, map[string]candidate{}
-	var order []string
-	for _, c := range list {
-		s, seen := sums[c.mean]
-		if !seen {
-			order, first[c.mean], sums[c.mean] = append(order, c.mean), c, c.score
-			continue
-		}
-		sums[c.mean] = s + math.Log1p(math.Exp(c.score-s))
-		if f := first[c.mean]; f.free { // what the language has is the better text
-			first[c.mean] = c
-		}
-	}
-	sort.SliceStable(order, func(i, j int) bool { return sums[order[i]] > sums[order[j]] })
-	best = first[order[0]]
-	e.Best = best.items
-	for _, m := range order[1:] {
-		c := first[m]
+	best = m.first[m.order[0]]
+	e = Evidence{Best: best.items, Features: m.features(m.order[0])}
+	e.Features["size"], e.Features["single"] = float64(len(best.items)), flag(len(strings.Fields(best.text)) == 1)
+	for _, k := range m.order[1:] {
+		c := m.first[k]
 		rivals = append(rivals, c)
-		e.Rivals = append(e.Rivals, Rival{Items: c.items, Behind: sums[order[0]] - sums[m], Teen: teens(best.items, c.items)})
-	}
-	words, freeWords := len(strings.Fields(best.text)), len(strings.Fields(free.text))
-	e.Features = map[string]float64{
-		"gap":      max(-4, min(16, free.log-best.log)),
-		"conflict": flag(free.whole && free.mean != best.mean),
-		"worth":    max(-4, best.log/float64(max(1, words))),
-		"silence":  t.NoSpeech,
-		"outside":  flag(best.free),
-		"size":     float64(len(best.items)),
-		"single":   flag(words == 1),
-		"dropped":  flag(!best.free && len(written.FindAllString(free.text, -1)) > len(written.FindAllString(best.text, -1))),
-		"fewer":    float64(max(0, min(4, freeWords-words))),
+		e.Rivals = append(e.Rivals, Rival{Items: c.items, Behind: m.sums[m.order[0]] - m.sums[k], Teen: teens(best.items, c.items)})
 	}
 	return best, e, rivals, true
+}
+
+// weighPair does the same for two recognisers that heard the same sound: a meaning that
+// one of them lacks is as likely to it as its least likely, and a nat less.
+func (w Weights) weighPair(p *intents.Parser, t, second audio.Transcript, x expectation) (best candidate, e Evidence, rivals []candidate, ok bool) {
+	a, b := w.meanings(p, t, x), w.meanings(p, second, x)
+	sums, first := map[string]float64{}, map[string]candidate{}
+	var order []string
+	for _, m := range []meanings{b, a} { // the first's texts stand
+		for _, k := range m.order {
+			if _, seen := first[k]; !seen {
+				order = append(order, k)
+			}
+			first[k] = m.first[k]
+		}
+	}
+	if len(order) == 0 {
+		return a.free, Evidence{}, nil, false
+	}
+	for _, k := range order {
+		sums[k] = a.of(k) + b.of(k)
+	}
+	sort.SliceStable(order, func(i, j int) bool { return sums[order[i]] > sums[order[j]] })
+	top := order[0]
+	best = first[top]
+	e = Evidence{Best: best.items, Features: a.features(top)}
+	for name, v := range b.features(top) {
+		e.Features[name] += v
+	}
+	e.Features["size"] = float64(len(best.items))
+	e.Features["both"] = flag(len(a.order) > 0 && len(b.order) > 0 && a.order[0] == b.order[0])
+	e.Features["first"], e.Features["second"] = flag(a.has(top)), flag(b.has(top))
+	for _, k := range order[1:] {
+		c := first[k]
+		rivals = append(rivals, c)
+		e.Rivals = append(e.Rivals, Rival{Items: c.items, Behind: sums[top] - sums[k], Teen: teens(best.items, c.items)})
+	}
+	return best, e, rivals, true
+}
+
+func (m meanings) has(mean string) bool {
+	_, ok := m.sums[mean]
+	return ok
+}
+
+func (m meanings) of(mean string) float64 {
+	if s, ok := m.sums[mean]; ok {
+		return s
+	}
+	if len(m.order) > 0 {
+		return m.sums[m.order[len(m.order)-1]] - 1
+	}
+	return m.free.log - 8
 }
 
 var written = regexp.MustCompile(`\d+(\.\d+)?`)

@@ -24,7 +24,8 @@ var prime string
 type Ear struct {
 	recogniser audio.Recogniser
 	parser     *intents.Parser
-	weights    Weights
+	second     audio.Recogniser // asked where the first is unsure; nil: none
+	calibrated Calibration
 	prompt     string
 	callouts   audio.Language
 	answers    audio.Language // callouts, and what only answers a question
@@ -35,7 +36,7 @@ type Ear struct {
 func NewEar(r audio.Recogniser, p *intents.Parser) (*Ear, error) {
 	e := &Ear{recogniser: r, parser: p, prompt: strings.TrimSpace(prime)}
 	var err error
-	if e.weights, err = loadWeights(certaintyData); err != nil {
+	if e.calibrated, err = loadCalibration(certaintyData); err != nil {
 		return nil, err
 	}
 	if e.callouts, err = Language(p, false); err != nil {
@@ -46,6 +47,13 @@ func NewEar(r audio.Recogniser, p *intents.Parser) (*Ear, error) {
 	}
 	return e, nil
 }
+
+// Second gives the ear another recogniser, for the same sound, where the first is less
+// sure than this. It is slower, and errs otherwise than the first does.
+func (e *Ear) Second(r audio.Recogniser) { e.second = r }
+
+// sure is the certainty from which one recogniser is enough.
+const sure = 0.85
 
 // expectation is what is known of an utterance before it is heard.
 type expectation struct {
@@ -106,8 +114,24 @@ func (e *Ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (Ut
 		return Utterance{At: at, Source: joblog.Speech, Engine: e.recogniser.Engine(), Duration: sound.Duration(), Sound: sound.Samples}, err
 	}
 	u := e.Understand(t)
-	u.At, u.Source, u.Engine, u.Duration, u.Sound = at, joblog.Speech, e.recogniser.Engine(), sound.Duration(), sound.Samples
+	if e.second != nil && e.Unsure(t) {
+		again, err := e.second.Recognise(ctx, sound, e.Hints())
+		if err != nil && !errors.Is(err, audio.ErrNoSpeech) {
+			return u, err
+		}
+		u = e.UnderstandBoth(t, again)
+		u.Engine = e.recogniser.Engine() + "; " + e.second.Engine()
+	} else {
+		u.Engine = e.recogniser.Engine()
+	}
+	u.At, u.Source, u.Duration, u.Sound = at, joblog.Speech, sound.Duration(), sound.Samples
 	return u, nil
+}
+
+// Unsure reports whether a transcript may hold a callout and is not sure to.
+func (e *Ear) Unsure(t audio.Transcript) bool {
+	best, evidence, _, ok := e.calibrated.One.weigh(e.parser, t, e.expected())
+	return ok && !note(best) && e.calibrated.One.Certainty(evidence) < sure
 }
 
 const (
@@ -118,22 +142,37 @@ const (
 // Understand chooses what was said from a transcript, says how sure it is, and keeps the
 // rivals. Only text, certainty and alternatives are set.
 func (e *Ear) Understand(t audio.Transcript) Utterance {
-	u := Utterance{Text: t.Text, LogLikelihood: finite(t.LogLikelihood)}
 	if t.Text == "" && len(t.Fit) == 0 {
 		return Utterance{}
 	}
-	best, evidence, rivals, ok := e.weights.weigh(e.parser, t, e.expected())
+	best, evidence, rivals, ok := e.calibrated.One.weigh(e.parser, t, e.expected())
 	if !ok || note(best) {
-		u.Certainty = certainty(t.Words)
-		return u
+		return asWritten(t)
 	}
-	u.Text, u.LogLikelihood, u.Certainty = best.text, finite(best.log), e.weights.Certainty(evidence)
+	return utter(t, best, rivals, e.calibrated.One.Certainty(evidence))
+}
+
+// UnderstandBoth does the same for two recognisers' transcripts of one sound.
+func (e *Ear) UnderstandBoth(t, second audio.Transcript) Utterance {
+	best, evidence, rivals, ok := e.calibrated.Pair.weighPair(e.parser, t, second, e.expected())
+	if !ok || note(best) {
+		return asWritten(t)
+	}
+	return utter(t, best, rivals, e.calibrated.Pair.Certainty(evidence))
+}
+
+func asWritten(t audio.Transcript) Utterance {
+	return Utterance{Text: t.Text, LogLikelihood: finite(t.LogLikelihood), Certainty: certainty(t.Words)}
+}
+
+func utter(t audio.Transcript, best candidate, rivals []candidate, certainty float64) Utterance {
+	u := Utterance{Text: best.text, LogLikelihood: finite(best.log), Certainty: certainty}
 	for _, r := range rivals {
 		if len(u.Alternatives) < rivalsKept && r.score > best.score-rivalRange {
 			u.Alternatives = append(u.Alternatives, joblog.Alternative{Text: r.text, LogLikelihood: finite(r.log)})
 		}
 	}
-	if t.Text != best.text {
+	if t.Text != best.text && t.Text != "" {
 		u.Alternatives = append(u.Alternatives, joblog.Alternative{Text: t.Text, LogLikelihood: finite(t.LogLikelihood)})
 	}
 	return u
@@ -142,12 +181,18 @@ func (e *Ear) Understand(t audio.Transcript) Utterance {
 // Evidence is what a transcript holds for its likeliest meaning, for fitting the weights.
 // It reports false where nothing in it means anything, or it is a note.
 func (e *Ear) Evidence(t audio.Transcript) (Evidence, bool) {
-	best, evidence, _, ok := e.weights.weigh(e.parser, t, e.expected())
+	best, evidence, _, ok := e.calibrated.One.weigh(e.parser, t, e.expected())
 	return evidence, ok && !note(best)
 }
 
-// Weights are those in use.
-func (e *Ear) Weights() Weights { return e.weights }
+// EvidenceBoth is the same of two recognisers' transcripts.
+func (e *Ear) EvidenceBoth(t, second audio.Transcript) (Evidence, bool) {
+	best, evidence, _, ok := e.calibrated.Pair.weighPair(e.parser, t, second, e.expected())
+	return evidence, ok && !note(best)
+}
+
+// Calibration is the one in use.
+func (e *Ear) Calibration() Calibration { return e.calibrated }
 
 func note(c candidate) bool { return len(c.items) > 0 && c.items[0].Note != "" }
 

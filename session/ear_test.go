@@ -126,14 +126,26 @@ func TestTeens(t *testing.T) {
 	}
 }
 
+func TestTwoEarsHearBetter(t *testing.T) {
+	e, k := newTestEar(t)
+	one := heard("Suction 1 18.", -4, hyp("Suction 180.", -4), hyp("Suction 118.", -4.5))
+	assert.True(t, e.Unsure(one))
+	other := heard("Suction 118.", -0.5, hyp("Suction 118.", -0.5), hyp("Suction 180.", -6))
+	u := e.UnderstandBoth(one, other)
+	assert.Equal(t, "Suction 118.", u.Text)
+	assert.Greater(t, u.Certainty, e.Understand(one).Certainty)
+	_ = k
+	assert.False(t, e.Unsure(heard("We had four of these yesterday.", -1)), "what holds no callout needs no second ear")
+}
+
 func TestWeightsAreChecked(t *testing.T) {
-	_, err := loadWeights(certaintyData)
+	_, err := loadCalibration(certaintyData)
 	require.NoError(t, err)
-	for _, bad := range []string{`{`, `{"unknown": 1}`, `{"sharp": 1, "per": {}}`} {
-		_, err := loadWeights([]byte(bad))
+	for _, bad := range []string{`{`, `{"unknown": 1}`, `{"one": {"sharp": 1, "per": {}}}`} {
+		_, err := loadCalibration([]byte(bad))
 		assert.ErrorContains(t, err, "certainty.json", bad)
 	}
 	e, _ := newTestEar(t)
-	c := e.weights.Certainty(Evidence{Features: map[string]float64{"worth": -0.1}})
+	c := e.calibrated.One.Certainty(Evidence{Features: map[string]float64{"worth": -0.1}})
 	assert.True(t, c > 0.9 && c <= 1 && !math.IsNaN(c), c)
 }

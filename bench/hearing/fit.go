@@ -40,7 +40,7 @@ func unique(list []string) []string {
 // fit finds the weights of certainty by greatest likelihood on the examples: first sharp
 // and teen on a grid, then the logistic regression by Newton's method, with a small pull
 // of all but the bias to zero.
-func fit(w session.Weights, list []example, source string) session.Weights {
+func fit(w session.Weights, names []string, list []example, source string) session.Weights {
 	w.Source = source
 	best := math.Inf(-1)
 	sharp, teen := w.Sharp, w.Teen
@@ -65,7 +65,6 @@ func fit(w session.Weights, list []example, source string) session.Weights {
 		}
 	}
 	w.Sharp, w.Teen = round(sharp), teen
-	names := session.Features()
 	n := len(names) + 1
 	b := make([]float64, n)
 	row := func(x example) []float64 {
@@ -137,19 +136,36 @@ func solve(h [][]float64, g []float64) []float64 {
 	return g
 }
 
-// fitCertainty fits the weights to the tuning voices and writes them where they are read.
-func fitCertainty(o options, ear *session.Ear, list []clip, heard []audio.Transcript) error {
+// fitCertainty fits the weights to the tuning voices and writes them where they are read:
+// those for one recogniser and, if there is a second, those for both.
+func fitCertainty(o options, ear *session.Ear, list []clip, heard, second []audio.Transcript) error {
 	if o.set != "tuning" {
 		return fmt.Errorf("bench: weights are fitted to the tuning voices only")
 	}
-	var examples []example
+	var one, pair []example
 	for i, c := range list {
-		if e, ok := ear.Evidence(heard[i]); ok && c.Kind != "note" {
-			examples = append(examples, exampleOf(c, e))
+		if c.Kind == "note" {
+			continue
+		}
+		if e, ok := ear.Evidence(heard[i]); ok {
+			one = append(one, exampleOf(c, e))
+		}
+		if second == nil {
+			continue
+		}
+		if e, ok := ear.EvidenceBoth(heard[i], second[i]); ok {
+			pair = append(pair, exampleOf(c, e))
 		}
 	}
-	w := fit(ear.Weights(), examples, fmt.Sprintf("go run -tags whisper ./bench/hearing -set tuning -n %d -fit (make fit-certainty); %d examples", o.n, len(examples)))
-	raw, err := json.MarshalIndent(w, "", "  ")
+	c := ear.Calibration()
+	source := func(n int) string {
+		return fmt.Sprintf("make fit-certainty: %d texts, %d examples", o.n, n)
+	}
+	c.One = fit(c.One, session.Features(), one, source(len(one)))
+	if second != nil {
+		c.Pair = fit(c.Pair, session.PairFeatures(), pair, source(len(pair)))
+	}
+	raw, err := json.MarshalIndent(c, "", "  ")
 	if err != nil {
 		return err
 	}

@@ -27,6 +27,7 @@ type options struct {
 	set                   string
 	n                     int
 	parts, model, out     string
+	second                string
 	record, fit, baseline bool
 	detect                bool
 	policy                session.Policy
@@ -39,6 +40,7 @@ func main() {
 	flag.IntVar(&o.n, "n", 160, "texts; the unseen set has each at four levels, the tuning set at two")
 	flag.StringVar(&o.parts, "parts", ".parts", "folder of fetched and made parts")
 	flag.StringVar(&o.model, "model", os.Getenv("CALLOUT_MODEL"), "model file")
+	flag.StringVar(&o.second, "second", os.Getenv("CALLOUT_SECOND"), "model file of the recogniser that is asked where the first is unsure; empty: none")
 	flag.StringVar(&o.out, "out", "", "write the table to this file too")
 	flag.BoolVar(&o.record, "record", false, "only make the voices' recordings")
 	flag.BoolVar(&o.fit, "fit", false, "fit the weights of certainty to the tuning set, and write them")
@@ -112,10 +114,30 @@ func run(ctx context.Context, o options) error {
 			return err
 		}
 	}
-	if o.fit {
-		return fitCertainty(o, ear, list, transcripts)
+	var again []audio.Transcript // of the second recogniser, where it is asked
+	name := engine.Engine()
+	if o.second != "" {
+		other, err := whisper.Open(o.second, whisper.Options{Threads: o.threads})
+		if err != nil {
+			return err
+		}
+		defer other.Close()
+		name += "; where unsure " + other.Engine()
+		h := newHeard(o.parts, other, ear.Hints(), k.Parser)
+		again = make([]audio.Transcript, len(list))
+		for i, c := range list {
+			if !o.fit && !ear.Unsure(transcripts[i]) {
+				continue
+			}
+			if again[i], err = h.clip(ctx, c, second(list, i)); err != nil {
+				return err
+			}
+		}
 	}
-	return report(ctx, o, k, engine, ear, list, transcripts)
+	if o.fit {
+		return fitCertainty(o, ear, list, transcripts, again)
+	}
+	return report(ctx, o, k, engine, name, ear, list, transcripts, again)
 }
 
 func compareDetectors(w io.Writer, list []clip) error {
@@ -144,7 +166,7 @@ func second(list []clip, i int) []float32 {
 	return nil
 }
 
-func report(ctx context.Context, o options, k *session.Knowledge, engine audio.Recogniser, ear *session.Ear, list []clip, transcripts []audio.Transcript) error {
+func report(ctx context.Context, o options, k *session.Knowledge, engine audio.Recogniser, name string, ear *session.Ear, list []clip, transcripts, again []audio.Transcript) error {
 	ours, free := newTable("callout"), newTable("same model, free text, same parser")
 	judge := func(t *table, c clip, u session.Utterance, p session.Policy) error {
 		j, err := session.Judge(k, p, u)
@@ -154,16 +176,22 @@ func report(ctx context.Context, o options, k *session.Knowledge, engine audio.R
 		return err
 	}
 	var took, whole []float64
+	twice := 0
 	for i, c := range list {
 		begun := time.Now()
-		u := ear.Understand(transcripts[i])
+		u, heard := ear.Understand(transcripts[i]), transcripts[i].Took
+		if again != nil && ear.Unsure(transcripts[i]) {
+			u = ear.UnderstandBoth(transcripts[i], again[i])
+			heard += again[i].Took
+			twice++
+		}
 		u.Source = joblog.Speech
 		if err := judge(ours, c, u, o.policy); err != nil {
 			return err
 		}
 		after := time.Since(begun)
 		took = append(took, float64(after.Microseconds())/1000)
-		whole = append(whole, float64((transcripts[i].Took+after).Microseconds())/1000)
+		whole = append(whole, float64((heard+after).Microseconds())/1000)
 		plain := session.Utterance{Text: transcripts[i].Text, Certainty: 1}
 		if err := judge(free, c, plain, session.Policy{}); err != nil {
 			return err
@@ -197,10 +225,13 @@ func report(ctx context.Context, o options, k *session.Knowledge, engine audio.R
 		defer f.Close()
 		out = io.MultiWriter(os.Stdout, f)
 	}
-	fmt.Fprintf(out, "%s voices, %d texts, %d clips; %s; ask below %g (safety %g), ignore below %g\n", o.set, o.n, len(list), engine.Engine(), o.policy.Ask, o.policy.AskSafety, o.policy.Ignore)
+	fmt.Fprintf(out, "%s voices, %d texts, %d clips; %s; ask below %g (safety %g), ignore below %g\n", o.set, o.n, len(list), name, o.policy.Ask, o.policy.AskSafety, o.policy.Ignore)
 	write(out, tables)
 	fmt.Fprintf(out, "\nFrom the clip's end to the decision, %d threads: median %.0f ms, 95 of 100 under %.0f ms; of that after the recogniser: median %.1f ms\n",
 		o.threads, quantile(whole, 0.5), quantile(whole, 0.95), quantile(took, 0.5))
+	if again != nil {
+		fmt.Fprintf(out, "The second recogniser was asked in %d of %d clips.\n", twice, len(list))
+	}
 	if o.baseline {
 		words, bad, err := wordsWrong(ctx, engine, audio.Hints{})
 		if err != nil {

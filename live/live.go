@@ -44,7 +44,7 @@ type Microphone interface {
 
 // Pauses say how much silence ends an utterance. Zero fields take the defaults.
 type Pauses struct {
-	Early  time.Duration // decoding starts; 160 ms
+	Early  time.Duration // decoding starts; 96 ms, longer than the gaps inside most words
 	Whole  time.Duration // it means something whole; 320 ms
 	Number time.Duration // the same, and one more word would make another number; 550 ms
 	Other  time.Duration // it means nothing yet known; 700 ms
@@ -56,7 +56,7 @@ func (p Pauses) withDefaults() Pauses {
 		v   *time.Duration
 		def time.Duration
 	}{
-		{&p.Early, 160 * time.Millisecond}, {&p.Whole, 320 * time.Millisecond}, {&p.Number, 550 * time.Millisecond},
+		{&p.Early, 96 * time.Millisecond}, {&p.Whole, 320 * time.Millisecond}, {&p.Number, 550 * time.Millisecond},
 		{&p.Other, 700 * time.Millisecond}, {&p.Longer, 1400 * time.Millisecond},
 	} {
 		if *d.v == 0 {

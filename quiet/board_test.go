@@ -14,7 +14,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"callout/joblog"
-	"callout/live"
 	"callout/session"
 )
 
@@ -75,7 +74,7 @@ func TestScreens(t *testing.T) {
 	t.Setenv("TZ", "UTC")
 	time.Local = time.UTC
 	b := call(t)
-	s := Status{Now: start.Add(5 * time.Minute), Level: &live.Level{RMS: -31, Peak: -20}, Input: "> "}
+	s := Status{Now: start.Add(5 * time.Minute), Level: &Level{RMS: -31, Peak: -20}, Input: "> "}
 	for _, size := range []struct {
 		name          string
 		width, height int

@@ -9,7 +9,6 @@ import (
 	"charm.land/bubbles/v2/textinput"
 	tea "charm.land/bubbletea/v2"
 
-	"callout/live"
 	"callout/session"
 )
 
@@ -20,7 +19,7 @@ type Screen struct {
 
 	mu      sync.Mutex
 	board   *Board
-	level   *live.Level
+	level   *Level
 	notice  string
 	noticed time.Time
 	ended   bool
@@ -47,7 +46,7 @@ func (s *Screen) Show(_ context.Context, r session.Record) error {
 }
 
 // Level shows how loud the microphone is.
-func (s *Screen) Level(l live.Level) {
+func (s *Screen) Level(l Level) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.level = &l

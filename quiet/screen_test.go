@@ -12,7 +12,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"callout/joblog"
-	"callout/live"
 	"callout/session"
 )
 
@@ -50,7 +49,7 @@ func TestScreenTypesAndLeaves(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, "compressor amps 47", <-typed)
 	require.NoError(t, s.Show(t.Context(), session.Record{Seq: 1, At: time.Now(), Body: joblog.Opened{Job: "j"}}))
-	s.Level(live.Level{RMS: -30})
+	s.Level(Level{RMS: -30})
 	s.Notice("the microphone is back")
 	_, err = keys.Write([]byte("\x1b[A\x1b[B\t\x03"))
 	require.NoError(t, err)

@@ -8,14 +8,20 @@ import (
 	"charm.land/lipgloss/v2"
 	"github.com/charmbracelet/x/ansi"
 
-	"callout/live"
 	"callout/prompts"
 )
+
+// Level is how loud the microphone is.
+type Level struct {
+	RMS, Peak float64 // dB re full scale
+	Clipped   bool    // samples stood at full scale
+	Dead      bool    // nothing but zeros for some seconds
+}
 
 // Status is what the screen shows beside the board.
 type Status struct {
 	Now    time.Time
-	Level  *live.Level // nil without a microphone
+	Level  *Level // nil without a microphone
 	Notice string
 	Input  string // the input line, drawn; "" when only looking on
 	Follow bool
@@ -96,7 +102,7 @@ func header(b *Board, s Status, width int) string {
 }
 
 // meter draws a level from -60 to 0 dB.
-func meter(l live.Level) string {
+func meter(l Level) string {
 	const steps = 10
 	n := min(steps, max(0, int((l.RMS+60)/60*steps)))
 	text := fmt.Sprintf("mic [%s%s] %3.0f dB", strings.Repeat("=", n), strings.Repeat(".", steps-n), l.RMS)

@@ -162,7 +162,7 @@ func (l *liveRun) prepare(ctx context.Context) (err error) {
 		if l.screen, err = quiet.NewScreen(l.know, func(text string) { l.talk.Typed(l.typed, text) }); err != nil {
 			return err
 		}
-		cfg.Level, cfg.Notice = l.screen.Level, l.screen.Notice
+		cfg.Level, cfg.Notice = func(x live.Level) { l.screen.Level(quiet.Level(x)) }, l.screen.Notice
 		l.view = l.screen
 		if err := showKept(ctx, l.options.job, l.screen); err != nil {
 			return err

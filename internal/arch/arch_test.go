@@ -65,7 +65,7 @@ func mayImport() map[string][]string {
 		"audio/audiotest":   {"audio"},
 		"session":           {"audio", "catalogue", "diagnose", "grammar", "intents", "joblog", "prompts"},
 		"live":              {"audio", "joblog", "prompts", "session"},
-		"quiet":             {"catalogue", "joblog", "live", "prompts", "session"},
+		"quiet":             {"catalogue", "joblog", "prompts", "session"},
 		"review":            {"catalogue", "diagnose", "joblog"},
 		"internal/scene":    {"audio"},
 		"cmd/callout":       {"*"},

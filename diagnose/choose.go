@@ -50,12 +50,24 @@ func (v *view) available(i int) bool {
 		return false
 	case o != nil && o.done && !o.again && !v.cooled(i, o):
 		return false
+	case v.unread(i):
+		return false
 	case len(v.k.after[i]) > 0 && !v.anyHolds(v.k.after[i]):
 		return false
 	case t.Condition != "" && !v.condition(t.Condition):
 		return v.opens(t.Condition) >= 0
 	}
 	return true
+}
+
+// unread reports whether a test was answered in this state already, and no
+// outcome could be made of it: asking again would bring the same.
+func (v *view) unread(i int) bool {
+	t := &v.k.tests[i]
+	if o := &v.epochs[v.s.epoch][i]; o.done {
+		return false
+	}
+	return len(v.s.find(t, Input{Quantity: t.Quantity, Place: t.Place}, v.s.epoch)) > 0 && len(v.missing(t)) == 0
 }
 
 // opens finds the cheapest test that could still show a condition to hold, or

@@ -200,7 +200,7 @@ func subcooling(in sumInput) sumResult {
 
 // Usual spans, common practice, no source: a coil boils 35 F under the return
 // air, give or take 9; a condenser condenses 20 F over outdoors, give or take
-// 11; at rest a pressure fits the outdoor temperature within 5 F; a system with
+// 11; at rest a pressure fits the outdoor temperature within 4.5 F; a system with
 // no liquid left stands far below.
 func suctionLevel(in sumInput) sumResult {
 	return in.saturation(in.v[0], physics.Dew, func(t float64) sumResult {
@@ -229,7 +229,7 @@ func standing(in sumInput) sumResult {
 		if err != nil {
 			return sumResult{refused: err.Error()}
 		}
-		return sumResult{x: (t - in.v[1]) / 5, text: map[string]string{"target": short(float64(p)) + " psig"}}
+		return sumResult{x: (t - in.v[1]) / 4.5, text: map[string]string{"target": short(float64(p)) + " psig"}}
 	})
 }
 

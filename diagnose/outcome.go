@@ -211,7 +211,7 @@ func (s *state) classify(i int, r record, epoch int) outcome {
 	if r.qualifier == catalogue.Unsteady {
 		o.heard = math.Min(o.heard, 0.6)
 	}
-	if r.starting && t.Operating && t.State != "indoor_run" {
+	if r.starting && t.Operating && (t.State != "indoor_run" || t.Soon) {
 		o.heard = math.Min(o.heard, 0.1) // the delay may still hold it off
 	}
 	only := func(id ClassID) outcome {

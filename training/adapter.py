@@ -46,10 +46,9 @@ def read(path):
 
 def save(path, m, options, step):
     tensors = {}
-    for key in m.a:
-        name = key.replace("/", ".")
-        tensors[name + ".a"] = m.a[key].detach().float().cpu().numpy().astype("<f2")
-        tensors[name + ".b"] = m.b[key].detach().float().cpu().numpy().astype("<f2")
+    for name, a, b in m.layers():
+        tensors[name + ".a"] = a.detach().float().cpu().numpy().astype("<f2")
+        tensors[name + ".b"] = b.detach().float().cpu().numpy().astype("<f2")
     kept = {k: v for k, v in vars(options).items() if k not in ("model", "clips", "out", "device")}
     write(path, tensors, {"format": FORMAT, "base": "tiny.en", "strength": "1", "step": str(step), "options": json.dumps(kept, sort_keys=True)})
 
@@ -59,11 +58,10 @@ def fill(m, path):
     import torch
     tensors, metadata = read(path)
     with torch.no_grad():
-        for key in m.a:
-            name = key.replace("/", ".")
-            m.a[key].copy_(torch.tensor(tensors[name + ".a"].astype(np.float32)))
-            m.b[key].copy_(torch.tensor(tensors[name + ".b"].astype(np.float32)))
-    m.strength = float(metadata["strength"])
+        for name, a, b in m.layers():
+            a.copy_(torch.from_numpy(tensors[name + ".a"].astype(np.float32)))
+            b.copy_(torch.from_numpy(tensors[name + ".b"].astype(np.float32)))
+    return float(metadata["strength"])
 
 
 def rank(path):

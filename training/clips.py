@@ -18,7 +18,7 @@ SHORT, LONG, WIDE = 256, 512, 768
 
 
 def load(folder):
-    """All whole clips in a folder: their texts, and their samples as int16 tensors."""
+    """All whole clips in a folder: their texts, and their samples as int16 arrays."""
     rows, clips = [], []
     for path in sorted(glob.glob(f"{folder}/*.jsonl")):
         data = np.fromfile(path[:-6] + ".bin", "<i2")
@@ -28,7 +28,7 @@ def load(folder):
             r = json.loads(line)
             if r["at"] + r["n"] <= len(data):
                 rows.append(r)
-                clips.append(torch.from_numpy(data[r["at"]:r["at"] + r["n"]].copy()))
+                clips.append(data[r["at"]:r["at"] + r["n"]])
     return rows, clips
 
 
@@ -90,13 +90,16 @@ class Studio:
 class Batches:
     """Draws batches: clips of one length class, at random speeds and places."""
 
-    def __init__(self, studio, kinds, seed):
-        self.s, self.rng = studio, random.Random(seed)
+    def __init__(self, studio, kinds, seed, natural=0.4):
+        self.s, self.rng, self.natural = studio, random.Random(seed), natural
         self.pools = {}
         for size in (SHORT, LONG):
             for kind, share in kinds.items():
                 lo, hi = (0, 3.6) if size == SHORT else (2.6, 8.0)
-                self.pools[size, kind] = [i for i, r in enumerate(studio.rows) if r["kind"] == kind and lo < studio.seconds[i] <= hi]
+                pool = [i for i, r in enumerate(studio.rows) if r["kind"] == kind and lo < studio.seconds[i] <= hi]
+                for natural in (False, True):
+                    part = [i for i in pool if (studio.rows[i]["voice"][2] == "_") == natural]
+                    self.pools[size, kind, natural] = part or pool
         self.kinds = kinds
 
     def draw(self, n):
@@ -105,8 +108,8 @@ class Batches:
         names, shares = zip(*self.kinds.items())
         which = []
         for kind in self.rng.choices(names, shares, k=n):
-            pool = self.pools[size, kind] or self.pools[LONG if size == SHORT else SHORT, kind]
-            which.append(self.rng.choice(pool))
+            natural = self.rng.random() < self.natural
+            which.append(self.rng.choice(self.pools[size, kind, natural] or self.pools[LONG if size == SHORT else SHORT, kind, natural]))
         room = (size - 40) / 50
         speed, lead = [], []
         for i in which:

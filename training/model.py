@@ -1,6 +1,7 @@
 """Whisper in PyTorch, read from the ggml file that callout loads, with low-rank adapters.
 
-A weight W of a linear layer becomes W + strength * B A. Everything else is the reference
+A weight W of a linear layer becomes W + strength * B A. On a GPU it works in bfloat16.
+Everything else is the reference
 implementation's: layer norms, learned positions, convolutions, GELU (openai-whisper,
 model.py). The encoder may run over fewer than 1500 positions, as callout runs it.
 """
@@ -84,31 +85,52 @@ def linear_names(g):
 
 
 class Whisper(torch.nn.Module):
+    """The adapters of all layers of one shape are one parameter, so that a step takes few calls."""
+
     def __init__(self, g, rank=0):
         super().__init__()
         self.g, self.rank, self.strength = g, rank, 1.0
         for name, t in g.tensors.items():
-            self.register_buffer(name.replace(".", "/"), torch.tensor(t.astype(np.float32)))
-        self.a, self.b = torch.nn.ParameterDict(), torch.nn.ParameterDict()
-        if rank:
-            for name in linear_names(g):
-                out, into = g.tensors[name + ".weight"].shape
-                key = name.replace(".", "/")
-                self.a[key] = torch.nn.Parameter(torch.randn(rank, into) / math.sqrt(into))
-                self.b[key] = torch.nn.Parameter(torch.zeros(out, rank))
+            self.register_buffer(name.replace(".", "/"), torch.from_numpy(t.astype(np.float32)))
+        self.groups = {}
+        for name in linear_names(g):
+            self.groups.setdefault(g.tensors[name + ".weight"].shape, []).append(name)
+        self.a, self.b = torch.nn.ParameterList(), torch.nn.ParameterList()
+        for (out, into), names in self.groups.items():
+            self.register_buffer(f"stack{out}x{into}", torch.stack([self.w(n + ".weight") for n in names]))
+            if rank:
+                self.a.append(torch.nn.Parameter(torch.randn(len(names), rank, into) / math.sqrt(into)))
+                self.b.append(torch.nn.Parameter(torch.zeros(len(names), out, rank)))
+        self.ready = {}
 
     def w(self, name):
         return getattr(self, name.replace(".", "/"))
 
+    def layers(self):
+        """Name, a [rank, inputs] and b [outputs, rank] of each changed layer."""
+        for names, a, b in zip(self.groups.values(), self.a, self.b):
+            for i, n in enumerate(names):
+                yield n, a[i], b[i]
+
+    def prepare(self, strength):
+        """Puts the weights together. It must come before a pass, and after each change of the adapter."""
+        dtype = torch.bfloat16 if self.w("encoder.ln_post.bias").is_cuda else torch.float32
+        if not self.ready:
+            self.plain = {k: getattr(self, k).to(dtype) for k in dict(self.named_buffers())}
+        self.ready = dict(self.plain)
+        if self.rank and strength:
+            for ((out, into), names), a, b in zip(self.groups.items(), self.a, self.b):
+                w = (getattr(self, f"stack{out}x{into}") + strength * torch.bmm(b, a)).to(dtype)
+                for n, x in zip(names, w.unbind(0)):
+                    self.ready[n.replace(".", "/") + "/weight"] = x
+
     def linear(self, x, name, bias=True):
         key = name.replace(".", "/")
-        w = getattr(self, key + "/weight")
-        if self.rank and self.strength:
-            w = w + self.strength * (self.b[key] @ self.a[key])
-        return F.linear(x, w, getattr(self, key + "/bias") if bias else None)
+        return F.linear(x, self.ready[key + "/weight"], self.ready[key + "/bias"] if bias else None)
 
     def norm(self, x, name):
-        return F.layer_norm(x.float(), x.shape[-1:], self.w(name + ".weight"), self.w(name + ".bias"))
+        key = name.replace(".", "/")
+        return F.layer_norm(x, x.shape[-1:], self.ready[key + "/weight"], self.ready[key + "/bias"])
 
     def attend(self, q, k, v, heads, causal):
         split = lambda t: t.view(t.shape[0], t.shape[1], heads, -1).transpose(1, 2)
@@ -131,10 +153,11 @@ class Whisper(torch.nn.Module):
 
     def encode(self, mel):
         """mel [batch, bands, 2 n] to states [batch, n, width]."""
-        x = F.gelu(F.conv1d(mel, self.w("encoder.conv1.weight"), self.w("encoder.conv1.bias").flatten(), padding=1))
-        x = F.gelu(F.conv1d(x, self.w("encoder.conv2.weight"), self.w("encoder.conv2.bias").flatten(), stride=2, padding=1))
+        r = self.ready
+        x = F.gelu(F.conv1d(mel.to(r["encoder/conv1/weight"].dtype), r["encoder/conv1/weight"], r["encoder/conv1/bias"].flatten(), padding=1))
+        x = F.gelu(F.conv1d(x, r["encoder/conv2/weight"], r["encoder/conv2/bias"].flatten(), stride=2, padding=1))
         x = x.transpose(1, 2)
-        x = x + self.w("encoder.positional_embedding")[:x.shape[1]]
+        x = x + r["encoder/positional_embedding"][:x.shape[1]]
         for i in range(self.g.audio_layer):
             b = f"encoder.blocks.{i}"
             x = x + self.self_attention(self.norm(x, b + ".attn_ln"), b + ".attn", self.g.audio_head, False)
@@ -147,7 +170,7 @@ class Whisper(torch.nn.Module):
                  self.linear(states, f"decoder.blocks.{i}.cross_attn.value")) for i in range(self.g.text_layer)]
 
     def hidden(self, tokens, cross):
-        x = self.w("decoder.token_embedding.weight")[tokens] + self.w("decoder.positional_embedding")[:tokens.shape[1]]
+        x = self.ready["decoder/token_embedding/weight"][tokens] + self.ready["decoder/positional_embedding"][:tokens.shape[1]]
         for i in range(self.g.text_layer):
             b = f"decoder.blocks.{i}"
             x = x + self.self_attention(self.norm(x, b + ".attn_ln"), b + ".attn", self.g.text_head, True)
@@ -157,7 +180,7 @@ class Whisper(torch.nn.Module):
         return self.norm(x, "decoder.ln")
 
     def logits(self, hidden):
-        return F.linear(hidden, self.w("decoder.token_embedding.weight"))
+        return F.linear(hidden, self.ready["decoder/token_embedding/weight"])
 
     @torch.no_grad()
     def greedy(self, mel, tokens, prefix, most=44):

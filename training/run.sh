@@ -17,7 +17,7 @@ speak() { # family seconds workers
 	i=0
 	while [ "$i" -lt "$3" ]; do
 		OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 setsid nohup python3 "$here/speak.py" "$DATA/parts" "$DATA/parts/texts.jsonl" \
-			"$DATA/clips" "$i" "$3" "$1" "$2" >"$DATA/runs/$1-$i.log" 2>&1 </dev/null &
+			"$DATA/clips" "$((i + ${FIRST:-0}))" "$3" "$1" "$2" >"$DATA/runs/$1-$i.log" 2>&1 </dev/null &
 		i=$((i + 1))
 	done
 }
@@ -43,7 +43,7 @@ naturals) speak natural "$1" "${WORKERS:-16}" ;;
 train)
 	name=$1
 	shift
-	python3 "$here/train.py" "$DATA/tiny.en.bin" "$DATA/clips" "$DATA/runs/$name" "$@" 2>&1 | tee "$DATA/runs/$name.log"
+	OMP_NUM_THREADS=2 python3 "$here/train.py" "$DATA/tiny.en.bin" "$DATA/clips" "$DATA/runs/$name" "$@" 2>&1 >"$DATA/runs/$name.log"
 	;;
 measure)
 	args=

@@ -7,6 +7,7 @@ people. Levels, colour, distance, echo, overload and a second talker are drawn e
 """
 import math
 
+import numpy as np
 import torch
 
 RATE = 16000
@@ -88,7 +89,6 @@ def noises(dice, rows, samples):
         tones *= 1 + dice.between(0, 0.7, rows, 1) * slow(dice, rows, samples, dice.log(0.2, 8, rows, 1))
         out += level(tones) * dice.log(0.05, 0.9, rows, 1) * dice.chance(p, rows, 1)
     for lowest, highest, short, long, many in ((150, 1500, 0.01, 0.15, 1.5), (500, 6000, 0.002, 0.08, 4.0), (30, 300, 0.02, 0.2, 1.0)):
-        train = dice.chance(1.0, rows, samples) * 0
         train = (dice.unit(rows, samples) < dice.log(0.05, many, rows, 1) / RATE).float() * dice.between(0.3, 1, rows, samples)
         ring = torch.exp(-t / dice.log(short, long, rows, 1)) * torch.sin(2 * math.pi * dice.log(lowest, highest, rows, 1) * t) * (1 + 0.5 * dice.normal(rows, samples))
         hits = torch.fft.irfft(torch.fft.rfft(train, 2 * samples) * torch.fft.rfft(ring, 2 * samples), 2 * samples)[:, :samples]
@@ -112,7 +112,7 @@ class Bank:
     """All clips end to end in memory, cut out at any speed."""
 
     def __init__(self, clips, device):
-        self.flat = torch.cat(clips + [torch.zeros(16, dtype=torch.int16)]).to(device)
+        self.flat = torch.from_numpy(np.concatenate([*clips, np.zeros(16, np.int16)])).to(device)
         self.n = torch.tensor([len(c) for c in clips], device=device)
         self.at = torch.cumsum(self.n, 0) - self.n
 
@@ -137,7 +137,7 @@ def echo(dice, x, share):
     tail = tail * (t > 0.002) * ((dice.unit(rows, length) < 0.05) | (t > 0.03))
     tail = tail / tail.pow(2).sum(-1, keepdim=True).sqrt().clamp(min=1e-6) * 10 ** (-dice.between(-2, 16, rows, 1) / 20)
     tail[:, 0] = 1
-    size = n + length
+    size = -(-(n + length) // 8192) * 8192
     wet = torch.fft.irfft(torch.fft.rfft(x, size) * torch.fft.rfft(tail, size), size)[:, :n]
     return torch.where(dice.unit(rows, 1) < share, wet, x)
 

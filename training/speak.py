@@ -2,7 +2,7 @@
 
 usage: speak.py PARTS TEXTS OUT WORKER WORKERS natural|robot SECONDS
 
-PARTS has kokoro-int8.onnx, vocab.json, styles.npz, libflite's parts and, on the path,
+PARTS has kokoro-quick.onnx (unquantise.py), vocab.json, styles.npz, libflite's parts and, on the path,
 espeak-ng. Each worker appends clips to OUT/NAME-WORKER.bin (int16) and their texts to
 OUT/NAME-WORKER.jsonl, and stops after SECONDS.
 
@@ -83,7 +83,7 @@ class Natural:
         import onnxruntime
         o = onnxruntime.SessionOptions()
         o.intra_op_num_threads = o.inter_op_num_threads = 1
-        self.session = onnxruntime.InferenceSession(f"{parts}/kokoro-int8.onnx", o, providers=["CPUExecutionProvider"])
+        self.session = onnxruntime.InferenceSession(f"{parts}/kokoro-quick.onnx", o, providers=["CPUExecutionProvider"])
         self.vocab = json.load(open(f"{parts}/vocab.json", encoding="utf-8"))["vocab"]
         self.styles = {k: v.astype(np.float32) for k, v in np.load(f"{parts}/styles.npz").items() if k not in KEPT_STYLES}
         train = sorted(k for k in self.styles if k not in DEV_STYLES)

@@ -36,9 +36,9 @@ def distance(a, b):
     return row[-1]
 
 
-def texts_of_talk(m, tokens, studio, batch=256):
+def texts_of_talk(m, tokens, studio, batch=512):
     """What the untouched model writes for talk and prose, clean; a clip that it does not understand is left out."""
-    m.strength = 0.0
+    m.prepare(0)
     number = set("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen "
                  "twenty thirty forty fifty sixty seventy eighty ninety hundred thousand oh point half quarter a and o'clock clock".split())
     content = lambda s: [w for w in words(s) if w not in number and not w[0].isdigit()]
@@ -48,14 +48,12 @@ def texts_of_talk(m, tokens, studio, batch=256):
         ids = todo[at:at + batch]
         one = torch.ones(len(ids), device=studio.device)
         mel = studio.clean(torch.tensor(ids, device=studio.device), one, (one * 3200).long(), clipping.WIDE * 320)
-        with torch.autocast(studio.device, dtype=torch.bfloat16):
-            got, _, _ = m.greedy(mel, tokens, tokens.start)
+        got, _, _ = m.greedy(mel, tokens, tokens.start)
         for i, t in zip(ids, got):
             want, have = content(studio.rows[i]["spoken"]), content(t)
             ok = t and distance(want, have) <= 0.3 * max(1, len(want)) and abs(len(words(t)) - len(words(studio.rows[i]["spoken"]))) < 6
             studio.rows[i]["written"] = t if ok else ""
             kept, lost = kept + bool(ok), lost + (not ok)
-    m.strength = 1.0
     print(f"talk and prose: {kept} clips kept, {lost} not understood clean", flush=True)
 
 
@@ -103,10 +101,17 @@ class Course:
         keep = torch.tensor([r["kind"] in ("talk", "prose") for r in rows], device=dev) & ~silent
         with torch.no_grad():
             mel = self.studio.mixed(at, speed, lead, samples, silent=silent)
-        with torch.autocast(dev, dtype=torch.bfloat16):
-            hidden = m.hidden(ids, m.cross(m.encode(mel)))
-            text = m.logits(hidden[:, first:])
-            begin = m.logits(hidden[:, sot])
+        teach = None
+        if bool(keep.any()):
+            k = keep.nonzero()[:, 0]
+            with torch.no_grad():
+                m.prepare(0)
+                clean = self.studio.clean(at[k], speed[k], lead[k], clipping.WIDE * 320)
+                teach = m.logits(m.hidden(ids[k], m.cross(m.encode(clean)))[:, first:])
+        m.prepare(1)
+        hidden = m.hidden(ids, m.cross(m.encode(mel)))
+        text = m.logits(hidden[:, first:])
+        begin = m.logits(hidden[:, sot])
         weight = torch.where(keep, self.o.talk_weight, 1.0)[:, None].expand_as(goal)
         loss = F.cross_entropy(text.float().flatten(0, 1), goal.flatten(), reduction="none", ignore_index=-100, label_smoothing=self.o.smooth)
         on = (goal != -100).float()
@@ -115,13 +120,7 @@ class Course:
         gate = torch.where(silent, -quiet, -torch.log1p(-quiet.exp().clamp(max=0.9999))).mean()
         total = ce + self.o.gate * gate
         kl = torch.zeros((), device=dev)
-        if bool(keep.any()):
-            k = keep.nonzero()[:, 0]
-            with torch.no_grad(), torch.autocast(dev, dtype=torch.bfloat16):
-                m.strength = 0.0
-                clean = self.studio.clean(at[k], speed[k], lead[k], clipping.WIDE * 320)
-                teach = m.logits(m.hidden(ids[k], m.cross(m.encode(clean)))[:, first:])
-                m.strength = 1.0
+        if teach is not None:
             p, q = torch.log_softmax(teach.float(), -1), torch.log_softmax(text[k].float(), -1)
             kl = ((p.exp() * (p - q)).sum(-1) * on[k]).sum() / on[k].sum()
             total = total + self.o.anchor * kl
@@ -157,12 +156,14 @@ def main():
     a.add_argument("--smooth", type=float, default=0.0)
     a.add_argument("--prompted", type=float, default=0.3)
     a.add_argument("--callouts", type=float, default=0.6, help="share of a batch")
-    a.add_argument("--noises", type=int, default=1600)
+    a.add_argument("--natural", type=float, default=0.4, help="share of the neural voices in a batch")
+    a.add_argument("--noises", type=int, default=1000)
     a.add_argument("--every", type=int, default=300)
     a.add_argument("--seed", type=int, default=1)
     a.add_argument("--device", default="cuda")
     o = a.parse_args()
     torch.manual_seed(o.seed)
+    torch.set_num_threads(2)  # the voices have the other processors
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.allow_tf32 = True
     begun = time.time()
@@ -182,7 +183,7 @@ def main():
         studios.append(s)
     kinds = {"callout": o.callouts, "talk": (1 - o.callouts) / 2, "prose": (1 - o.callouts) / 2}
     train, dev = Course(o, g, tokens, studios[0], o.device), Course(o, g, tokens, studios[1], o.device)
-    batches, dev_batches = clipping.Batches(studios[0], kinds, o.seed), clipping.Batches(studios[1], kinds, o.seed)
+    batches, dev_batches = clipping.Batches(studios[0], kinds, o.seed, o.natural), clipping.Batches(studios[1], kinds, o.seed, 0.5)
     voices = len({r["voice"] for r in studios[0].rows})
     print(f"{len(studios[0].rows)} clips of {voices} voices, {sum(studios[0].seconds) / 3600:.1f} h; {len(studios[1].rows)} to stop on; ready in {time.time() - begun:.0f} s", flush=True)
     parameters = list(m.a.parameters()) + list(m.b.parameters())

@@ -200,6 +200,7 @@ func (v *view) believe() {
 	}
 	v.notFitted()
 	v.cameOn()
+	v.unseated()
 	v.marginal = make([]float64, len(v.k.faults))
 	for i, w := range m.ways {
 		v.marginal[w.fault] += v.mass[i]
@@ -233,6 +234,30 @@ func (v *view) cameOn() {
 	}
 	for j, p := range m.pairs {
 		v.mass[len(m.ways)+j] *= min(by[m.ways[p.a].fault], by[m.ways[p.b].fault])
+	}
+	normalise(v.mass)
+}
+
+// unseated weighs that the unit had no supply until its disconnect was found
+// loose and put in again: something else would hardly have healed by that.
+func (v *view) unseated() {
+	if !v.s.unseated {
+		return
+	}
+	const hardly = 0.05
+	m := v.k.model
+	by := make([]float64, len(v.k.faults))
+	for f := range by {
+		by[f] = hardly
+		if x := &v.k.faults[f]; x.PutBack != "" && x.Shows["connection_disconnect"] != "" {
+			by[f] = 1
+		}
+	}
+	for i, w := range m.ways {
+		v.mass[i] *= by[w.fault]
+	}
+	for j, p := range m.pairs {
+		v.mass[len(m.ways)+j] *= max(by[m.ways[p.a].fault], by[m.ways[p.b].fault])
 	}
 	normalise(v.mass)
 }

@@ -26,6 +26,7 @@ type state struct {
 	hotSince time.Time // first sign that the overload may be open
 	bledAt   time.Time
 	switched bool   // the breaker was thrown by hand: how it was found is past
+	unseated bool   // it had no supply until the disconnect was found loose
 	cameOn   bool   // it stood still and then ran, with nothing done to it
 	trips    []span // when the breaker was off by itself
 	warnings []Warning
@@ -181,6 +182,7 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 	rec := s.record(e, Input{Quantity: o.Quantity, Place: o.Place})
 	rec.choice = o.Value
 	if o.Quantity == "connection" && o.Place == "disconnect" && o.Value == "loose" && s.noSupplySeen() {
+		s.unseated = true
 		s.trips = append(s.trips, span{from: s.since, to: e.Seq}) // it was not seated: what was dead behind it says only that
 	}
 	s.breaker(e.Seq, o)

@@ -3,8 +3,12 @@
 // set-up builds; without them Open returns ErrNotBuilt and all else still builds.
 //
 // The high-level part of the Go binding hides the decoding parameters, so this package
-// uses the low-level part and one bridge file (bridge.go, the only one with C) for the
-// fields and functions that the binding lacks.
+// uses the low-level part and, for the fields and functions that the binding lacks, three
+// files with C: bridge.go, rows.go (several texts of a clip in one pass) and vad.go.
+//
+// Given a language, the engine follows the likeliest texts of it beside the free text, in
+// the same decoder passes (search.go). The library's own grammar option and its beam
+// search are not used: the one ends texts anywhere, the other draws its beams at random.
 //
 // Traps in the library, each met here:
 //   - With flash attention, its default, attention runs over the audio context rounded

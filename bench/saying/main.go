@@ -78,7 +78,7 @@ func run(ctx context.Context, model string, every int) error {
 		return err
 	}
 	var voices []scene.Voice
-	for _, v := range []scene.Voice{"espeak-ng:en-us:rate=170", "espeak-ng:en-us:rate=140", "espeak-ng:en-us+f3:rate=170", "espeak-ng:en-us+m3:rate=170", "flite:slt", "flite:slt:rate=0.85", "flite:kal16"} {
+	for _, v := range []scene.Voice{"espeak-ng:en-us:rate=170", "espeak-ng:en-us:rate=140", "espeak-ng:en-us+f3:rate=170", "espeak-ng:en-us+m3:rate=170", "flite:slt", "flite:kal16"} {
 		program, _, _ := strings.Cut(string(v), ":")
 		if _, err := exec.LookPath(program); err != nil {
 			fmt.Fprintf(os.Stderr, "saying: %s is not installed, left out\n", program)
@@ -92,7 +92,7 @@ func run(ctx context.Context, model string, every int) error {
 	w := tabwriter.NewWriter(os.Stdout, 0, 8, 2, ' ', 0)
 	fmt.Fprintln(w, "voice\tnoise\tanswers\tnumber understood\twords lost\tsynthesis, median\tlength, mean")
 	for _, v := range voices {
-		for _, snr := range []float64{30, 10, 5, 0} {
+		for _, snr := range []float64{30, 15, 10, 5} {
 			row, err := measure(ctx, engine, v, snr, list, every)
 			if err != nil {
 				return err

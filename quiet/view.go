@@ -56,8 +56,9 @@ func Render(b *Board, s Status, width, height int) string {
 	if b.Question != "" {
 		head = append(head, styled(bold, wrapped("ASKED   ", b.Question, width, 2))...)
 	}
-	for _, c := range b.Cautions[max(0, len(b.Cautions)-mostCautions):] {
-		head = append(head, styled(caution, wrapped("CAUTION ", c, width, 2))...)
+	shown := b.Cautions[max(0, len(b.Cautions)-mostCautions):]
+	for _, c := range shown {
+		head = append(head, styled(caution, wrapped("CAUTION ", c, width, max(2, 5-len(shown))))...)
 	}
 	if b.Next.Say != "" && b.Closed == "" {
 		head = append(head, styled(bold, wrapped("NEXT    ", b.Next.Say, width, 2))...)

@@ -40,7 +40,7 @@ func startSoundServer(t *testing.T) *soundServer {
 	t.Helper()
 	for _, program := range []string{"pulseaudio", "pactl", "espeak-ng", "flite"} {
 		if _, err := exec.LookPath(program); err != nil {
-			t.Skipf("%s is not installed; run: sh setup/debian.sh", program)
+			t.Skipf("%s is not installed; run: sh setup/debian.sh test", program)
 		}
 	}
 	if _, err := os.Stat(os.Getenv("CALLOUT_MODEL")); err != nil {

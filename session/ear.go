@@ -52,8 +52,12 @@ func NewEar(r audio.Recogniser, p *intents.Parser) (*Ear, error) {
 // sure than this. It is slower, and errs otherwise than the first does.
 func (e *Ear) Second(r audio.Recogniser) { e.second = r }
 
-// sure is the certainty from which one recogniser is enough.
-const sure = 0.85
+// Between these certainties of the first recogniser the second is asked: above, one is
+// enough; below, two were no better on the tuning voices.
+const (
+	sure = 0.85
+	vain = 0.2
+)
 
 // expectation is what is known of an utterance before it is heard.
 type expectation struct {
@@ -128,10 +132,11 @@ func (e *Ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (Ut
 	return u, nil
 }
 
-// Unsure reports whether a transcript may hold a callout and is not sure to.
+// Unsure reports whether a transcript may well hold a callout and is not sure to.
 func (e *Ear) Unsure(t audio.Transcript) bool {
 	best, evidence, _, ok := e.calibrated.One.weigh(e.parser, t, e.expected())
-	return ok && !note(best) && e.calibrated.One.Certainty(evidence) < sure
+	c := e.calibrated.One.Certainty(evidence)
+	return ok && !note(best) && c >= vain && c < sure
 }
 
 const (

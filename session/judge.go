@@ -6,8 +6,9 @@ import (
 	"callout/joblog"
 )
 
-// DefaultPolicy is what measuring on the tuning voices of the hearing bench gave.
-var DefaultPolicy = Policy{Ask: 0.7, AskSafety: 0.85, Ignore: 0.1}
+// DefaultPolicy holds the limits at which, each of the tuning voices of the hearing bench
+// being judged by weights fitted to the others, at most 2% were recorded wrong in silence.
+var DefaultPolicy = Policy{Ask: 0.8, AskSafety: 0.9, Ignore: 0.1}
 
 // Judgement is what would become of one utterance that stands alone.
 type Judgement struct {

@@ -118,15 +118,16 @@ func (e *Ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (Ut
 		return Utterance{At: at, Source: joblog.Speech, Engine: e.recogniser.Engine(), Duration: sound.Duration(), Sound: sound.Samples}, err
 	}
 	u := e.Understand(t)
+	u.Engine = e.recogniser.Engine()
 	if e.second != nil && e.Unsure(t) {
 		again, err := e.second.Recognise(ctx, sound, e.Hints())
-		if err != nil && !errors.Is(err, audio.ErrNoSpeech) {
+		switch {
+		case err == nil || errors.Is(err, audio.ErrNoSpeech):
+			u = e.UnderstandBoth(t, again)
+			u.Engine = e.recogniser.Engine() + "; " + e.second.Engine()
+		case ctx.Err() != nil:
 			return u, err
-		}
-		u = e.UnderstandBoth(t, again)
-		u.Engine = e.recogniser.Engine() + "; " + e.second.Engine()
-	} else {
-		u.Engine = e.recogniser.Engine()
+		} // else what the first heard stands, unsure as it is
 	}
 	u.At, u.Source, u.Duration, u.Sound = at, joblog.Speech, sound.Duration(), sound.Samples
 	return u, nil

@@ -1,9 +1,12 @@
 package session
 
 import (
+	"context"
+	"errors"
 	"math"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -136,6 +139,45 @@ func TestTwoEarsHearBetter(t *testing.T) {
 	assert.Greater(t, u.Certainty, e.Understand(one).Certainty)
 	_ = k
 	assert.False(t, e.Unsure(heard("We had four of these yesterday.", -1)), "what holds no callout needs no second ear")
+}
+
+// deaf is a recogniser that gives one transcript, or fails.
+type deaf struct {
+	t     audio.Transcript
+	err   error
+	calls int
+}
+
+func (d *deaf) Recognise(context.Context, audio.Utterance, audio.Hints) (audio.Transcript, error) {
+	d.calls++
+	return d.t, d.err
+}
+func (d *deaf) Engine() string { return "deaf" }
+func (d *deaf) Close() error   { return nil }
+
+func TestTheSecondEarIsAskedWhereTheFirstIsUnsure(t *testing.T) {
+	ear, _ := newTestEar(t)
+	e := &Ear{parser: ear.parser, calibrated: ear.calibrated, callouts: ear.callouts, answers: ear.answers}
+	sound := audio.Utterance{Samples: make([]float32, audio.Rate)}
+	unsure := heard("Suction 1 18.", -4, hyp("Suction 180.", -4), hyp("Suction 118.", -6))
+	for name, c := range map[string]struct {
+		first  audio.Transcript
+		second deaf
+		calls  int
+		text   string
+	}{
+		"unsure":     {unsure, deaf{t: heard("Suction 118.", -0.5, hyp("Suction 118.", -0.5), hyp("Suction 180.", -9))}, 1, "Suction 118."},
+		"sure":       {heard("Fan amps 1.2.", -0.4, hyp("Fan amps 1.2.", -0.4)), deaf{}, 0, "Fan amps 1.2."},
+		"it fails":   {unsure, deaf{err: errors.New("broken")}, 1, "Suction 180."},
+		"it is deaf": {unsure, deaf{err: audio.ErrNoSpeech}, 1, "Suction 180."},
+	} {
+		e.recogniser, e.second = &deaf{t: c.first}, &c.second
+		u, err := e.Hear(t.Context(), sound, time.Time{})
+		require.NoError(t, err, name)
+		assert.Equal(t, c.calls, c.second.calls, name)
+		assert.Equal(t, c.text, u.Text, name)
+		assert.Equal(t, time.Second, u.Duration, name)
+	}
 }
 
 func TestWeightsAreChecked(t *testing.T) {

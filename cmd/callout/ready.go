@@ -68,7 +68,8 @@ func checkEar(s settings) check {
 		return check{what: "recogniser", err: err}
 	}
 	name := engine.Engine()
-	return check{what: "recogniser", found: name, err: engine.Close()}
+	adapter, _ := adapterIn(name)
+	return check{what: "recogniser", found: name + "; adapter: " + adapter, err: engine.Close()}
 }
 
 // checkJobs writes a file where the job logs will be, for a folder that can be

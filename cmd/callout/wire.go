@@ -20,7 +20,13 @@ import (
 )
 
 // openEngine loads the recogniser. The caller closes it.
-func openEngine(s settings) (audio.Recogniser, error) { return openModel(s, s.Model) }
+func openEngine(s settings) (audio.Recogniser, error) {
+	path, err := s.modelFile()
+	if err != nil {
+		return nil, err
+	}
+	return openModel(s, path)
+}
 
 func openModel(s settings, path string) (audio.Recogniser, error) {
 	engine, err := whisper.Open(path, whisper.Options{Threads: s.Threads})

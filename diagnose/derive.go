@@ -215,7 +215,7 @@ func headLevel(in sumInput) sumResult {
 	}
 	return in.saturation(in.v[0], physics.Bubble, func(t float64) sumResult {
 		d := t - in.v[1]
-		return sumResult{x: (d - 20) / 11, text: map[string]string{"x": fahrenheit(t), "dev": fahrenheit(d)}}
+		return sumResult{x: (d - 20) / 9.5, text: map[string]string{"x": fahrenheit(t), "dev": fahrenheit(d)}}
 	})
 }
 

@@ -51,7 +51,7 @@ func (s *state) heldTooLong() bool {
 	segment := -1
 	for _, r := range s.records {
 		still := r.choice == "silent" || r.choice == "open" && r.in.Quantity == "contactor_state" || r.choice == "stopped" && r.in.Place == "fan"
-		if !still || !r.running || s.tripped(r.seq) {
+		if !still || !r.running || r.epoch > 0 || s.tripped(r.seq) {
 			continue
 		}
 		if r.segment != segment {

@@ -56,8 +56,15 @@ func (v *view) beside(n need) bool {
 // enough, shown by a finding of its own, and past its gate.
 func (v *view) earned(enough float64) []int {
 	var out []int
+	wrong := 1.0 // where a bad reading stands, something is wrong, and belief is shared among what it may be
+	if none := v.marginal[v.k.model.ways[v.k.model.noGood].fault]; enough <= rather && v.odd() >= 0 {
+		wrong = max(1-none, 0.3)
+	}
 	for f, p := range v.marginal {
 		least := enough
+		if !v.condemns(f) {
+			p /= wrong
+		}
 		if v.unique(f) {
 			least = min(least, shown)
 		}
@@ -76,6 +83,16 @@ func (v *view) earned(enough float64) []int {
 		out = out[:2]
 	}
 	return out
+}
+
+// condemns reports whether a fault costs a compressor.
+func (v *view) condemns(f int) bool {
+	for _, r := range v.k.faults[f].Repairs {
+		if r == "replace_compressor" {
+			return true
+		}
+	}
+	return false
 }
 
 // nothing is the belief that nothing is wrong, for the likeliest of its reasons.

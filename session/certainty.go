@@ -2,7 +2,7 @@ package session
 
 import (
 	"bytes"
-	_ "embed"
+	"embed"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -69,6 +69,28 @@ func PairFeatures() []string {
 
 //go:embed data/certainty.json
 var certaintyData []byte
+
+//go:embed data/certainty
+var certaintyFiles embed.FS
+
+// CertaintyFile names the file of weights of certainty for the recogniser that calls
+// itself so: its own, by the beginning of its model's checksum, or the common one.
+func CertaintyFile(engine string) string {
+	_, sum, _ := strings.Cut(engine, "sha256:")
+	if name := fmt.Sprintf("data/certainty/%.12s.json", sum); len(sum) >= 12 {
+		if _, err := certaintyFiles.Open(name); err == nil {
+			return name
+		}
+	}
+	return "data/certainty.json"
+}
+
+func certaintyOf(engine string) []byte {
+	if raw, err := certaintyFiles.ReadFile(CertaintyFile(engine)); err == nil {
+		return raw
+	}
+	return certaintyData
+}
 
 // Weights turn evidence into the probability that the best meaning is right: the share
 // of the best among all meanings found, times the probability that the right one is

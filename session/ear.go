@@ -36,7 +36,7 @@ type Ear struct {
 func NewEar(r audio.Recogniser, p *intents.Parser) (*Ear, error) {
 	e := &Ear{recogniser: r, parser: p, prompt: strings.TrimSpace(prime)}
 	var err error
-	if e.calibrated, err = loadCalibration(certaintyData); err != nil {
+	if e.calibrated, err = loadCalibration(certaintyOf(r.Engine())); err != nil {
 		return nil, err
 	}
 	if e.callouts, err = Language(p, false); err != nil {

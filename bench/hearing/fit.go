@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"path/filepath"
 	"slices"
 
 	"callout/audio"
@@ -137,8 +138,9 @@ func solve(h [][]float64, g []float64) []float64 {
 }
 
 // fitCertainty fits the weights to the tuning voices and writes them where they are read:
-// those for one recogniser and, if there is a second, those for both.
-func fitCertainty(o options, ear *session.Ear, list []clip, heard, second []audio.Transcript) error {
+// those for one recogniser and, if there is a second, those for both. A model that has
+// weights of its own (session.CertaintyFile) keeps them.
+func fitCertainty(o options, engine string, ear *session.Ear, list []clip, heard, second []audio.Transcript) error {
 	if o.set != "tuning" {
 		return fmt.Errorf("bench: weights are fitted to the tuning voices only")
 	}
@@ -169,5 +171,5 @@ func fitCertainty(o options, ear *session.Ear, list []clip, heard, second []audi
 	if err != nil {
 		return err
 	}
-	return os.WriteFile("session/data/certainty.json", append(raw, '\n'), 0o644)
+	return os.WriteFile(filepath.Join("session", session.CertaintyFile(engine)), append(raw, '\n'), 0o644)
 }

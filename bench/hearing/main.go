@@ -136,7 +136,7 @@ func run(ctx context.Context, o options) error {
 		}
 	}
 	if o.fit {
-		return fitCertainty(o, ear, list, transcripts, again)
+		return fitCertainty(o, engine.Engine(), ear, list, transcripts, again)
 	}
 	return report(ctx, o, k, engine, name, ear, list, transcripts, again)
 }

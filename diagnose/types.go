@@ -130,7 +130,7 @@ type Timer struct {
 type ProofState struct {
 	Repairs  []catalogue.RepairID // done and to be proved; empty before any repair
 	Items    []ProofItem
-	Complete bool // every item is done and good
+	Complete bool // every item that a repair asks for is done and good
 	Failed   bool // an item is done and not good: the diagnosis goes on
 }
 

@@ -17,4 +17,4 @@ VAD_SHA256 := 5ddca637022567341226d7dc2c2aa28bbf0f4c17f43a860a1b97910ae4411f57
 # The adapter of a model, and the SHA-256 of the file with it merged in.
 ADAPTER_tiny.en := weights/adapters/callout-tiny.en-1.safetensors
 ADAPTED_tiny.en := ggml-tiny.en-callout-1.bin
-ADAPTED_SHA256_tiny.en := 15bf6d267e6c4198968985768c31702a70dca6140cf56e3a17f2ac90e1e839d9
+ADAPTED_SHA256_tiny.en := b1678d34dd54471c1909a77bc540bdca46c8a3ab45d857123a775d265d829ed7

@@ -157,8 +157,14 @@ func superheat(in sumInput) sumResult {
 		}
 		if in.job.metering() != "fixed_orifice" {
 			band := physics.ValveSuperheatBand(physics.Installer)
-			mid, half := (band.Low+band.High)/2, (band.High-band.Low)/2
-			return sumResult{x: (sh - mid) / half, text: map[string]string{"x": fahrenheit(sh), "target": fmt.Sprintf("%g to %g °F", band.Low, band.High)}}
+			const step = 5 // past the band as wide as for a fixed orifice
+			x := 2*(sh-band.Low)/(band.High-band.Low) - 1
+			if sh < band.Low {
+				x = (sh-band.Low)/step - 1
+			} else if sh > band.High {
+				x = (sh-band.High)/step + 1
+			}
+			return sumResult{x: x, text: map[string]string{"x": fahrenheit(sh), "target": fmt.Sprintf("%g to %g °F", band.Low, band.High)}}
 		}
 		target, err := physics.TargetSuperheat(physics.Fahrenheit(in.v[2]), physics.Fahrenheit(in.v[3]))
 		if err != nil {

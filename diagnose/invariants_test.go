@@ -105,7 +105,7 @@ func safeFor(e Energy, state string) bool {
 // and verdict against the protocol.
 func TestInvariants(t *testing.T) {
 	k := knowledge(t)
-	sessions := 120
+	sessions := 90
 	if testing.Short() {
 		sessions = 40
 	}

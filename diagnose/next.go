@@ -47,7 +47,7 @@ func (v *view) next(a *Assessment) Next {
 	if n, ok := v.decide(a, atLast, best, ok); ok {
 		return n
 	}
-	if i := v.odd(); i >= 0 && v.right(0.5) && !v.s.repeated(i) && !v.s.cannot[i] && v.applies(&v.k.tests[i]) {
+	if i := v.odd(); i >= 0 && v.right(0.25) && !v.s.repeated(i) && !v.s.cannot[i] && v.applies(&v.k.tests[i]) {
 		return v.testNext(v.candidate(i), DoTest) // before it is called nothing, it is measured again
 	}
 	if c, ok := v.sweep(); ok {
@@ -251,10 +251,14 @@ func (v *view) helpNext(f int) Next {
 // stuck says honestly that the call can't be settled with what can be done.
 func (v *view) stuck(a *Assessment) Next {
 	n := Next{Kind: DoDone}
-	if good := v.k.model.ways[v.k.model.noGood].fault; v.right(surely) && v.odd() < 0 {
+	if good := v.k.model.ways[v.k.model.noGood].fault; v.right(likely) {
 		a.Normal = true
 		a.Verdict = v.verdict([]int{good})
-		n.Say = "I find nothing wrong: what can be tested here is as it should be. Tell the customer to call if it comes back."
+		n.Say = "I find nothing wrong: what can be tested here is as it should be."
+		if odd := v.odd(); odd >= 0 {
+			n.Say = "I find nothing wrong but one odd reading: " + v.standing[odd].text + ". Note it."
+		}
+		n.Say += " Tell the customer to call if it comes back."
 		n.Because = "no test that is left would tell more"
 		return n
 	}

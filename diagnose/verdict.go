@@ -10,6 +10,7 @@ const (
 	enough = 0.90 // belief in a fault before its verdict
 	surely = 0.80 // belief before a call is closed as nothing wrong
 	atLast = 0.50 // the same, once every test is done
+	likely = 0.70 // the same, once every test is done
 	rather = 0.60 // the same, once no test would tell much more
 	shown  = 0.50 // belief in a fault that was shown by itself, at rest
 )

@@ -137,7 +137,7 @@ func (e *Ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (Ut
 func (e *Ear) Unsure(t audio.Transcript) bool {
 	best, evidence, _, ok := e.calibrated.One.weigh(e.parser, t, e.expected())
 	c := e.calibrated.One.Certainty(evidence)
-	return ok && !note(best) && c >= vain && c < sure
+	return ok && !e.note(t, best) && c >= vain && c < sure
 }
 
 const (
@@ -152,7 +152,12 @@ func (e *Ear) Understand(t audio.Transcript) Utterance {
 		return Utterance{}
 	}
 	best, evidence, rivals, ok := e.calibrated.One.weigh(e.parser, t, e.expected())
-	if !ok || note(best) {
+	if e.note(t, best) {
+		u := asWritten(t)
+		u.Certainty = typical(t.Words) // one odd word makes no note worthless
+		return u
+	}
+	if !ok {
 		return asWritten(t)
 	}
 	return utter(t, best, rivals, e.calibrated.One.Certainty(evidence))
@@ -161,7 +166,12 @@ func (e *Ear) Understand(t audio.Transcript) Utterance {
 // UnderstandBoth does the same for two recognisers' transcripts of one sound.
 func (e *Ear) UnderstandBoth(t, second audio.Transcript) Utterance {
 	best, evidence, rivals, ok := e.calibrated.Pair.weighPair(e.parser, t, second, e.expected())
-	if !ok || note(best) {
+	if e.note(t, best) {
+		u := asWritten(t)
+		u.Certainty = typical(t.Words) // one odd word makes no note worthless
+		return u
+	}
+	if !ok {
 		return asWritten(t)
 	}
 	return utter(t, best, rivals, e.calibrated.Pair.Certainty(evidence))
@@ -188,19 +198,24 @@ func utter(t audio.Transcript, best candidate, rivals []candidate, certainty flo
 // It reports false where nothing in it means anything, or it is a note.
 func (e *Ear) Evidence(t audio.Transcript) (Evidence, bool) {
 	best, evidence, _, ok := e.calibrated.One.weigh(e.parser, t, e.expected())
-	return evidence, ok && !note(best)
+	return evidence, ok && !e.note(t, best)
 }
 
 // EvidenceBoth is the same of two recognisers' transcripts.
 func (e *Ear) EvidenceBoth(t, second audio.Transcript) (Evidence, bool) {
 	best, evidence, _, ok := e.calibrated.Pair.weighPair(e.parser, t, second, e.expected())
-	return evidence, ok && !note(best)
+	return evidence, ok && !e.note(t, best)
 }
 
 // Calibration is the one in use.
 func (e *Ear) Calibration() Calibration { return e.calibrated }
 
-func note(c candidate) bool { return len(c.items) > 0 && c.items[0].Note != "" }
+// note reports whether what was heard is a note, kept as it was written: the language has
+// none, and a text of it must be about as likely as the note to be taken instead.
+func (e *Ear) note(t audio.Transcript, best candidate) bool {
+	is := func(list []intents.Item) bool { return len(list) > 0 && list[0].Note != "" }
+	return is(best.items) || logOf(t) > best.log+2 && is(e.parser.Parse(t.Text, e.expected().context).Items)
+}
 
 // finite is v, or 0 for a likelihood that is not known.
 func finite(v float64) float64 {
@@ -224,4 +239,18 @@ func certainty(words []audio.Word) float64 {
 		least = math.Min(least, w.LogProb)
 	}
 	return math.Exp(least)
+}
+
+// typical is the mean probability of the words, taken over their logarithms.
+func typical(words []audio.Word) float64 {
+	sum, n := 0.0, 0
+	for _, w := range words {
+		if !math.IsNaN(w.LogProb) {
+			sum, n = sum+w.LogProb, n+1
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	return math.Exp(sum / float64(n))
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -75,6 +76,22 @@ func TestWhatFitsNoCalloutIsNotBentIntoOne(t *testing.T) {
 	j, err := Judge(k, DefaultPolicy, u)
 	require.NoError(t, err)
 	assert.Equal(t, joblog.Ignored, j.Action)
+}
+
+func TestANoteIsKeptAsItWasSaid(t *testing.T) {
+	e, k := newTestEar(t)
+	said := heard("Note unit sits low in the grass.", -3, hyp("No", -6))
+	said.Words = nil
+	for _, w := range strings.Fields(said.Text) {
+		said.Words = append(said.Words, audio.Word{Text: w, LogProb: -0.1})
+	}
+	said.Words[2].LogProb = -2.5 // an odd word
+	u := e.Understand(said)
+	j, err := Judge(k, DefaultPolicy, u)
+	require.NoError(t, err)
+	assert.Equal(t, []string{"unit sits low in the grass."}, j.Notes)
+	u = e.Understand(heard("Note volts leg to leg.", -3, hyp("No volts leg to leg.", -3.5)))
+	assert.Equal(t, "No volts leg to leg.", u.Text, "a callout that is as likely is not made a note")
 }
 
 func TestASafetyDeclarationIsWholeOrAsked(t *testing.T) {

@@ -8,7 +8,7 @@
 #
 # Variables:
 #   MODEL=tiny.en|base        which weights to make (base: multilingual, twice the time)
-#   ADAPTER=on|off            merge the trade's adapter into the weights, where the model has one
+#   ADAPTER=on|off            merge the trade's adapter into the weights, where the model has one (on)
 #   SECOND=base|tiny.en|off   the recogniser asked where the first is unsure
 #   CALLOUT_MODEL=FILE        use this ggml model instead; nothing is fetched for it
 #   WHISPER_SYSTEM=1          use the system's libwhisper, found by pkg-config
@@ -55,7 +55,7 @@ $(error MODEL=$(MODEL) is not known; it is tiny.en or base. Set CALLOUT_MODEL to
 endif
 MODEL_MADE := $(MODEL_FILE)
 # With the adapter both files are made, for the setting that turns it off.
-ADAPTER ?= off
+ADAPTER ?= on
 ifeq ($(filter on off,$(ADAPTER)),)
 $(error ADAPTER=$(ADAPTER) is not known; it is on or off)
 endif

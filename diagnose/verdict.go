@@ -8,6 +8,7 @@ import (
 
 const (
 	enough = 0.90 // belief in a fault before its verdict
+	surest = 0.72 // belief before a compressor is condemned
 	surely = 0.80 // belief before a call is closed as nothing wrong
 	atLast = 0.50 // the same, once every test is done
 	likely = 0.70 // the same, once every test is done
@@ -68,6 +69,9 @@ func (v *view) earned(enough float64) []int {
 		}
 		if v.unique(f) {
 			least = min(least, shown)
+		}
+		if v.condemns(f) { // the dearest part takes the surest belief, in any case
+			least = surest
 		}
 		if v.k.faults[f].Normal { // that nothing is wrong is one belief, whatever the reason
 			p, least = v.nothing(f), max(least, surely)

@@ -21,7 +21,7 @@ func findings(c *call) string {
 	return strings.Join(out, "\n")
 }
 
-// TestTradeFacts: values a practitioner would expect. Common practice, no
+// TestTradeFacts: values a technician would expect. Common practice, no
 // source.
 func TestTradeFacts(t *testing.T) {
 	for _, row := range []struct {

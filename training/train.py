@@ -20,7 +20,7 @@ import adapter
 import clips as clipping
 import model as whisper
 
-PRIME = "Nameplate RLA 13.4, LRA 58. Disconnect is pulled. No volts leg to leg. Compressor amps 47, then nothing. Rated capacitance 40 microfarads. Herm 38.2 microfarads, fan 4.9. Line voltage 238. Common to run 0.6 ohms, common to start open line. Suction pressure 118, liquid pressure 340. Fan is running, compressor hums."
+PRIME = "Nameplate RLA 16.3, LRA 88. Disconnect is pulled. No volts leg to leg. Compressor amps 74, then nothing. Rated capacitance 50 microfarads. Herm 38.2 microfarads, fan 4.9. Line voltage 238. Common to run 0.6 ohms, common to start open line. Suction pressure 118, liquid pressure 340. Fan is running, compressor hums."
 
 
 def words(text):

@@ -29,7 +29,7 @@ func newTyped() *cobra.Command {
 A line may start with @ and a time (RFC 3339), which is then the clock, so that
 a whole call can be played back in a blink:
 
-  @2026-03-08T14:05:09Z compressor amps forty seven
+  @2026-03-08T14:05:09Z compressor amps seventy two
 
 Lines that start with # are comments. With --json each event is one JSON object
 a line: "event" and "at", then its fields; callout catalogue lists the ids.`,

@@ -33,7 +33,7 @@ a whole call can be played back in a blink:
 
 Lines that start with # are comments. With --json each event is one JSON object
 a line: "event" and "at", then its fields; callout catalogue lists the ids.`,
-		Example: "  printf 'compressor amps forty seven\\nnameplate LRA fifty eight\\n' | callout typed",
+		Example: "  printf 'compressor amps seventy two\\nnameplate LRA eighty four\\n' | callout typed",
 		Args:    exactly(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			s, err := loadSettings(cmd.Flags())

@@ -4,13 +4,14 @@
 # that only the tests need: a sound server of their own, and a terminal to draw in.
 set -u
 packages="cmake g++ make patch pkg-config python3-pip espeak-ng flite sox pocketsphinx pocketsphinx-en-us pocketsphinx-testdata"
-[ "${1:-}" = test ] && packages="$packages pulseaudio pulseaudio-utils tmux"
+[ "${1:-}" = test ] && packages="$packages pulseaudio pulseaudio-utils tmux chromium postgresql flac"
 
 # A package counts as there when its command or a file of it is: a compiler need not
 # come from Debian.
 have() {
 	case $1 in
-	g++ | make | patch | cmake | pkg-config | espeak-ng | flite | sox | pulseaudio | tmux) command -v "$1" >/dev/null 2>&1 ;;
+	g++ | make | patch | cmake | pkg-config | espeak-ng | flite | sox | pulseaudio | tmux | chromium | flac) command -v "$1" >/dev/null 2>&1 ;;
+	postgresql) ls /usr/lib/postgresql/*/bin/postgres >/dev/null 2>&1 ;;
 	pulseaudio-utils) command -v pactl >/dev/null 2>&1 ;;
 	python3-pip) command -v pip3 >/dev/null || python3 -m pip --version >/dev/null 2>&1 ;;
 	pocketsphinx) command -v pocketsphinx_batch >/dev/null 2>&1 ;;

@@ -18,7 +18,6 @@ type view struct {
 
 	mass     []float64 // belief in each hypothesis: single faults, then pairs
 	marginal []float64 // belief in each fault, alone or in a pair
-	joint    []float64 // scratch of the choice
 	ranked   []hypothesis
 	paths    map[string][]int
 	rivals   []hypothesis

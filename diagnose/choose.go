@@ -1,8 +1,9 @@
 package diagnose
 
 import (
+	"cmp"
 	"math"
-	"sort"
+	"slices"
 	"strings"
 	"time"
 
@@ -265,14 +266,10 @@ func (v *view) best(cs []candidate) (c candidate, ok bool) {
 	if len(cs) == 0 {
 		return candidate{}, false
 	}
-	hs := v.leading(48, 0.997)
-	parts := make([]float64, len(hs))
-	for i, h := range hs {
-		parts[i] = v.partCost(h)
-	}
-	now := v.priceNow(hs, parts)
+	l := v.lookAhead(v.leading(48, 0.997))
+	now := l.all.price()
 	for i := range cs {
-		cs[i].left = v.expected(cs[i].test, hs, parts)
+		cs[i].left = l.left(&l.all, cs[i].test)
 	}
 	telling := cs[:0]
 	for _, c := range cs {
@@ -285,11 +282,11 @@ func (v *view) best(cs []candidate) (c candidate, ok bool) {
 	}
 	v.neededAnyway(cs)
 	rate := func(c candidate) float64 { return (now - c.left) / c.cost }
-	sort.SliceStable(cs, func(i, j int) bool { return rate(cs[i]) > rate(cs[j]) })
+	slices.SortStableFunc(cs, func(a, b candidate) int { return cmp.Compare(rate(b), rate(a)) })
 	const deep, wide = 5, 10
 	at, most := 0, math.Inf(-1)
 	for i := 0; i < min(deep, len(cs)); i++ {
-		if r := v.further(cs[i], cs[:min(wide, len(cs))], now, hs, parts); r > most+1e-9 {
+		if r := l.further(cs[i], cs[:min(wide, len(cs))], now); r > most+1e-9 {
 			at, most = i, r
 			cs[i].rate = r
 		}

@@ -62,7 +62,7 @@ func TestByRateIsCheapest(t *testing.T) {
 // choice can be held against worked entropies.
 func toy(p []float64, positive ...[]float64) (*view, []hypothesis) {
 	m := &model{nt: len(positive), ways: make([]way, len(p))}
-	k := &Knowledge{model: m, tests: make([]Test, len(positive))}
+	k := &Knowledge{model: m, tests: make([]Test, len(positive)), faults: make([]Fault, len(p))}
 	rows := make([][][]float64, len(p))
 	var hs []hypothesis
 	for i := range p {
@@ -82,18 +82,20 @@ func toy(p []float64, positive ...[]float64) (*view, []hypothesis) {
 // one that splits the belief in two, and a noisy one.
 func TestEntropyOfTests(t *testing.T) {
 	v, hs := toy([]float64{.4, .3, .2, .1}, []float64{1, 0, 0, 0}, []float64{1, 0, 0, 1}, []float64{.9, .1, .05, .5})
-	free := []float64{-callBack, -callBack, -callBack, -callBack} // so that only the doubt is priced
+	l := v.lookAhead(hs)
+	clear(l.all.vain) // so that only the doubt is priced
+	clear(l.vain)
 	bits := func(x float64) float64 { return x / perBit }
-	assert.InDelta(t, 1.8464, bits(v.priceNow(hs, free)), 1e-4)
-	assert.InDelta(t, 0.8755, bits(v.expected(0, hs, free)), 1e-4)
-	assert.InDelta(t, 0.8464, bits(v.expected(1, hs, free)), 1e-4)
-	assert.InDelta(t, 1.3392, bits(v.expected(2, hs, free)), 1e-4)
+	assert.InDelta(t, 1.8464, bits(l.all.price()), 1e-4)
+	assert.InDelta(t, 0.8755, bits(l.left(&l.all, 0)), 1e-4)
+	assert.InDelta(t, 0.8464, bits(l.left(&l.all, 1)), 1e-4)
+	assert.InDelta(t, 1.3392, bits(l.left(&l.all, 2)), 1e-4)
 
 	cs := []candidate{{test: 0, cost: 1, before: -1}, {test: 1, cost: 1, before: -1}}
 	for i := range cs {
-		cs[i].left = v.expected(cs[i].test, hs, free)
+		cs[i].left = l.left(&l.all, cs[i].test)
 	}
-	assert.Less(t, v.further(cs[0], nil, v.priceNow(hs, free), hs, free), v.further(cs[1], nil, v.priceNow(hs, free), hs, free), "at equal cost the better question is the one that splits")
+	assert.Less(t, l.further(cs[0], nil, l.all.price()), l.further(cs[1], nil, l.all.price()), "at equal cost the better question is the one that splits")
 
 	// the noisy test's posterior, by Bayes
 	pos := 0.0
@@ -112,7 +114,6 @@ func TestEntropyOfTests(t *testing.T) {
 func TestTestCostsCount(t *testing.T) {
 	v, hs := toy([]float64{.5, .5}, []float64{1, 0}, []float64{1, 0})
 	v.ranked, v.marginal = hs, []float64{.5, .5}
-	v.k.faults = make([]Fault, 2)
 	v.k.confirm = make([][][]clause, 2)
 	v.standing = make([]*outcome, 2)
 	best, ok := v.best([]candidate{{test: 0, cost: 9, before: -1}, {test: 1, cost: 2, before: -1}})

@@ -2,93 +2,161 @@ package diagnose
 
 import "math"
 
+// lookahead works out what tests would leave to be paid, over the leading
+// hypotheses. What each of them predicts for a test is laid out once, outcome
+// by outcome, so that the sums below run over flat rows.
+type lookahead struct {
+	v     *view
+	hs    []hypothesis
+	vain  []float64  // by hypothesis: minutes lost where it is decided on in vain
+	tests []forecast // by test, laid out when first asked for
+	all   stake      // the belief as it is
+	then  stake      // scratch: the belief after an outcome
+	x     []float64  // scratch
+}
+
+// forecast is what the hypotheses predict for one test.
+type forecast struct {
+	shows []float64 // [outcome*hypotheses+hypothesis]: its probability
+	sure  []float64 // [hypothesis]: sum of q ln q over its outcomes
+}
+
+// stake is a belief with what hangs on it: the hypotheses, the probability of
+// each (which need not sum to one), and the sum of p ln p.
+type stake struct {
+	at    []int32
+	p     []float64
+	vain  []float64
+	xlogx float64
+}
+
+func (v *view) lookAhead(hs []hypothesis) *lookahead {
+	l := &lookahead{v: v, hs: hs, tests: make([]forecast, len(v.k.tests)), x: make([]float64, len(hs))}
+	for i, h := range hs {
+		l.vain = append(l.vain, callBack+v.partCost(h))
+		l.all.add(i, h.p, l.vain[i])
+	}
+	return l
+}
+
+func (b *stake) clear() { b.at, b.p, b.vain, b.xlogx = b.at[:0], b.p[:0], b.vain[:0], 0 }
+
+func (b *stake) add(at int, p, vain float64) {
+	b.at, b.p, b.vain = append(b.at, int32(at)), append(b.p, p), append(b.vain, vain)
+	b.xlogx += xlogx(p)
+}
+
+func xlogx(x float64) float64 {
+	if x <= 0 {
+		return 0
+	}
+	return x * math.Log(x)
+}
+
 // price is the expected cost of deciding now: the doubt that is left, and the
-// call-back and the parts wrongly bought by the best decision. x holds the
-// belief in each hypothesis and parts what its repair would cost in vain.
-func price(x, parts []float64) float64 {
-	var mass, xlogx float64
-	for _, p := range x {
-		if p > 0 {
-			mass += p
-			xlogx += p * math.Log(p)
-		}
+// call-back and the parts wrongly bought by the best decision.
+func (b *stake) price() float64 {
+	var mass float64
+	for _, p := range b.p {
+		mass += p
 	}
 	if mass == 0 {
 		return 0
 	}
-	least := math.Inf(1)
-	for j, p := range x {
-		least = min(least, (callBack+parts[j])*(mass-p))
-	}
-	return perBit*(mass*math.Log(mass)-xlogx)/math.Ln2 + least
+	return doubt(xlogx(mass)-b.xlogx) + cheapest(b.p, b.vain, mass)
 }
 
-// expected is the price that is left, on average, after a test.
-func (v *view) expected(t int, hs []hypothesis, parts []float64) float64 {
-	n := len(v.k.tests[t].Classes)
-	var buf [32]float64
-	if need := n * len(hs); cap(v.joint) < need {
-		v.joint = make([]float64, need, 2*need)
-	}
-	x := v.joint[:n*len(hs)]
-	for j, h := range hs {
-		row := v.row(h, t, buf[:])
-		for c := 0; c < n; c++ {
-			x[c*len(hs)+j] = h.p * row[c]
+// doubt prices an entropy in nats.
+func doubt(nats float64) float64 { return perBit / math.Ln2 * nats }
+
+// cheapest is the cost of the best decision: to take one hypothesis for true
+// and be wrong as often as it is not.
+func cheapest(p, vain []float64, mass float64) float64 {
+	least := math.Inf(1)
+	for j, c := range vain {
+		if x := c * (mass - p[j]); x < least {
+			least = x
 		}
 	}
-	var sum float64
-	for c := 0; c < n; c++ {
-		sum += price(x[c*len(hs):(c+1)*len(hs)], parts)
-	}
-	return sum
+	return least
 }
 
-func (v *view) priceNow(hs []hypothesis, parts []float64) float64 {
-	x := make([]float64, len(hs))
-	for j, h := range hs {
-		x[j] = h.p
+// of lays out what the hypotheses predict for a test.
+func (l *lookahead) of(t int) *forecast {
+	f := &l.tests[t]
+	if f.shows != nil {
+		return f
 	}
-	return price(x, parts)
+	n := len(l.hs)
+	f.shows, f.sure = make([]float64, n*len(l.v.k.tests[t].Classes)), make([]float64, n)
+	var buf [32]float64
+	for j, h := range l.hs {
+		for c, q := range l.v.row(h, t, buf[:]) {
+			f.shows[c*n+j] = q
+			f.sure[j] += xlogx(q)
+		}
+	}
+	return f
+}
+
+// left is the price that is left, on average, after a test. The sum of x ln x
+// over hypotheses and outcomes splits into that of the belief and that of the
+// predictions, x being their product, so that no logarithm is taken of each.
+func (l *lookahead) left(b *stake, t int) float64 {
+	f, n := l.of(t), len(l.hs)
+	nats := -b.xlogx
+	for i, j := range b.at {
+		nats -= b.p[i] * f.sure[j]
+	}
+	var cost float64
+	x := l.x[:len(b.at)]
+	for shows := f.shows; len(shows) > 0; shows = shows[n:] {
+		var mass float64
+		for i, j := range b.at {
+			x[i] = b.p[i] * shows[j]
+			mass += x[i]
+		}
+		if mass > 0 {
+			nats += mass * math.Log(mass)
+			cost += cheapest(x, b.vain, mass)
+		}
+	}
+	return doubt(nats) + cost
 }
 
 // further is the rate, over a test and the best one that follows it, at which
 // the expected cost falls.
-func (v *view) further(c candidate, next []candidate, now float64, hs []hypothesis, parts []float64) float64 {
-	t := &v.k.tests[c.test]
-	var buf [32]float64
+func (l *lookahead) further(c candidate, next []candidate, now float64) float64 {
+	t := &l.v.k.tests[c.test]
+	n := len(l.hs)
 	var left float64
 	cost := c.cost
-	after := make([]hypothesis, 0, len(hs))
-	part := make([]float64, 0, len(hs))
-	for k := range t.Classes {
-		after, part = after[:0], part[:0]
+	for shows := l.of(c.test).shows; len(shows) > 0; shows = shows[n:] {
+		l.then.clear()
 		var mass float64
-		for j, h := range hs {
-			x := h.p * v.row(h, c.test, buf[:])[k]
+		for j := range l.hs {
+			x := l.all.p[j] * shows[j]
 			mass += x
 			if x > 1e-4 {
-				h.p = x
-				after = append(after, h)
-				part = append(part, parts[j])
+				l.then.add(j, x, l.vain[j])
 			}
 		}
-		if len(after) == 0 {
+		if len(l.then.at) == 0 {
 			continue
 		}
-		here := v.priceNow(after, part)
+		here := l.then.price()
 		then, spent := here, 0.0
-		if mass > 0.02 && len(after) > 1 {
+		if mass > 0.02 && len(l.then.at) > 1 {
 			best := 0.0
 			for _, n := range next {
 				if n.test == c.test {
 					continue
 				}
 				price := n.cost
-				if v.k.tests[n.test].State == t.State {
-					price = v.k.tests[n.test].Minutes + asking
+				if l.v.k.tests[n.test].State == t.State {
+					price = l.v.k.tests[n.test].Minutes + asking
 				}
-				end := v.expected(n.test, after, part)
+				end := l.left(&l.then, n.test)
 				if r := (here - end) / price; r > best {
 					best, then, spent = r, end, mass*price
 				}

@@ -1,8 +1,10 @@
 package diagnose
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -31,34 +33,69 @@ type reason struct {
 	ratio float64
 }
 
+// testimony is a finding, and how likely it was made by each of the rivals.
+type testimony struct {
+	test int
+	seq  uint64
+	text string
+	like []float64
+}
+
 // weigh measures how much each finding speaks for a set of faults against
-// everything else that is believed.
+// everything else that is believed, the strongest first.
 func (v *view) weigh(has func(hypothesis) bool) []reason {
-	var out []reason
-	var buf [32]float64
 	hs := v.against()
-	for _, outs := range v.epochs {
-		for t := range outs {
-			o := &outs[t]
-			if !o.done || !o.counts {
-				continue
-			}
-			var with, without, pw, po float64
-			for _, h := range hs {
-				like := o.likelihood(v.row(h, t, buf[:]))
-				if has(h) {
-					with, pw = with+h.p*like, pw+h.p
-				} else {
-					without, po = without+h.p*like, po+h.p
-				}
-			}
-			if pw > 0 && po > 0 && without > 0 {
-				out = append(out, reason{t, o.seq, o.text, (with / pw) / (without / po)})
-			}
+	p, mine := make([]float64, len(hs)), make([]bool, len(hs))
+	var pw, po float64
+	for i, h := range hs {
+		p[i] = h.p
+		if mine[i] = has(h); mine[i] {
+			pw += h.p
+		} else {
+			po += h.p
 		}
 	}
-	sort.SliceStable(out, func(i, j int) bool { return out[i].ratio > out[j].ratio })
+	if pw <= 0 || po <= 0 {
+		return nil
+	}
+	var out []reason
+	for _, x := range v.testimonies() {
+		var with, without float64
+		for i, like := range x.like {
+			if mine[i] {
+				with += p[i] * like
+			} else {
+				without += p[i] * like
+			}
+		}
+		if without > 0 {
+			out = append(out, reason{x.test, x.seq, x.text, (with / pw) / (without / po)})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b reason) int { return cmp.Compare(b.ratio, a.ratio) })
 	return out
+}
+
+// testimonies works out once how likely the rivals made every finding.
+func (v *view) testimonies() []testimony {
+	if v.heard != nil {
+		return v.heard
+	}
+	hs := v.against()
+	for e, found := range v.evidence {
+		for t, x := range found {
+			if x == nil {
+				continue
+			}
+			o := &v.epochs[e][t]
+			like := make([]float64, len(hs))
+			for i, h := range hs {
+				like[i] = v.likelihood(h, t, x)
+			}
+			v.heard = append(v.heard, testimony{t, o.seq, o.text, like})
+		}
+	}
+	return v.heard
 }
 
 // against lists what a finding is weighed between: what is believed, and behind

@@ -31,6 +31,8 @@ type state struct {
 	trips    []span // when the breaker was off by itself
 	warnings []Warning
 	last     time.Time
+
+	posterior posterior // of the last look
 }
 
 // record is one reading or observation with the circumstances it was made in.

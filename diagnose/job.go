@@ -106,7 +106,8 @@ func (v *view) timers() []Timer {
 
 // Why gives the chain of reasons down to formula and source, one line each.
 func (j *Job) Why(now time.Time) []string {
-	return j.state.look(now).why(j.Assess(now))
+	a := j.Assess(now)
+	return j.state.look(now).why(a)
 }
 
 // Energy gives the state of everything that can hurt.
@@ -143,7 +144,7 @@ func (j *Job) Expect(q catalogue.QuantityID, p catalogue.PlaceID) (lo, hi float6
 				break
 			}
 			top := math.Min(scale(end), quantity.Max)
-			if v.predicted(hs, i, c) >= 0.02 {
+			if v.predicted(hs, i, c) >= 0.02-1e-9 {
 				lo, hi, ok = math.Min(lo, below), math.Max(hi, top), true
 			}
 			below = math.Max(below, top)

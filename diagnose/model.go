@@ -1,6 +1,9 @@
 package diagnose
 
-import "errors"
+import (
+	"errors"
+	"slices"
+)
 
 // model is the probability of every outcome of every test under every
 // hypothesis, worked out once at load.
@@ -13,13 +16,21 @@ import "errors"
 type model struct {
 	nt     int
 	ways   []way
-	waysOf [][]int // by fault
 	pairs  []pair
 	rows   [variants][][][]float64 // [variant][way][test] -> probability of each outcome
-	pick   [variants][]uint8       // [variant][pair*nt+test]: first, second, both
+	pick   [variants][]uint8       // [variant][test*pairs+pair]: first, second, both
 	usual  []int                   // the likeliest outcome of each test on a healthy unit
 	noGood int                     // the way of "nothing is wrong, every reading is right"
+
+	priors []float64  // of every hypothesis: ways, then pairs
+	sets   []faultSet // every fault, and every two that have a pair
+	setOf  []int32    // by hypothesis: its faults
+	alone  [][]part   // by fault: its ways by their prior
+	cured  [][]bool   // [repair][way]: the repair mends what is wrong in it
 }
+
+// faultSet is what a hypothesis says is wrong, in whatever way it shows.
+type faultSet []int
 
 type way struct {
 	fault int
@@ -27,10 +38,7 @@ type way struct {
 	level int
 }
 
-type pair struct {
-	a, b  int // ways
-	prior float64
-}
+type pair struct{ a, b int32 } // ways, a before b
 
 // A variant of the predictions: with an expansion valve, or once a switch that
 // was found off is on again, or both.
@@ -75,9 +83,7 @@ func newModel(k *Knowledge) (*model, error) {
 		if f.ID == "no_fault" {
 			m.noGood = len(m.ways)
 		}
-		var of []int
 		for _, w := range f.allWays() {
-			of = append(of, len(m.ways))
 			m.ways = append(m.ways, way{i, w.Share / 100 * f.Prior / total, k.profiles[k.profileAt[w.Profile]].Level})
 			for v := range dists {
 				row := make([]dist, m.nt)
@@ -90,13 +96,44 @@ func newModel(k *Knowledge) (*model, error) {
 				m.rows[v] = append(m.rows[v], out)
 			}
 		}
-		m.waysOf = append(m.waysOf, of)
 	}
 	if m.noGood < 0 {
 		return nil, errors.New("diagnose: invalid knowledge: no fault is called no_fault")
 	}
 	m.pair(k, dists)
+	m.index(k)
 	return m, nil
+}
+
+// index works out what belongs together: the hypotheses of the same faults, and
+// the ways that a repair cures.
+func (m *model) index(k *Knowledge) {
+	m.alone = make([][]part, len(k.faults))
+	for f := range k.faults {
+		m.sets = append(m.sets, faultSet{f})
+	}
+	for i, w := range m.ways {
+		m.setOf = append(m.setOf, int32(w.fault))
+		m.alone[w.fault] = append(m.alone[w.fault], part{i, w.prior})
+	}
+	of := map[[2]int]int32{}
+	for _, p := range m.pairs {
+		two := [2]int{m.ways[p.a].fault, m.ways[p.b].fault}
+		at, ok := of[two]
+		if !ok {
+			at = int32(len(m.sets))
+			of[two] = at
+			m.sets = append(m.sets, two[:])
+		}
+		m.setOf = append(m.setOf, at)
+	}
+	for _, r := range k.repairs {
+		cured := make([]bool, len(m.ways))
+		for i, w := range m.ways {
+			cured[i] = slices.Contains(k.faults[w.fault].Repairs, r.ID)
+		}
+		m.cured = append(m.cured, cured)
+	}
 }
 
 // allWays lists the ways in which a fault shows itself; one that lists none has
@@ -149,6 +186,9 @@ func predict(l *loader, f Fault, w Way, t, variant int, normal []float64) dist {
 }
 
 func (m *model) pair(k *Knowledge, dists [variants][][]dist) {
+	for _, w := range m.ways {
+		m.priors = append(m.priors, w.prior)
+	}
 	for a, wa := range m.ways {
 		for b := a + 1; b < len(m.ways); b++ {
 			wb := m.ways[b]
@@ -156,18 +196,24 @@ func (m *model) pair(k *Knowledge, dists [variants][][]dist) {
 			if wa.fault == wb.fault || fa.Normal || fb.Normal || !plausible(k, fa, fb, dists[0][a], dists[0][b]) {
 				continue
 			}
-			m.pairs = append(m.pairs, pair{a, b, pairing * wa.prior * wb.prior})
+			m.pairs = append(m.pairs, pair{int32(a), int32(b)})
+			m.priors = append(m.priors, pairing*wa.prior*wb.prior)
 		}
 	}
 	for v := range m.pick {
-		m.pick[v] = make([]uint8, len(m.pairs)*m.nt)
-		for i, p := range m.pairs {
-			la, lb := m.ways[p.a].level, m.ways[p.b].level
-			for t := range k.tests {
-				m.pick[v][i*m.nt+t] = choose(k.tests[t], dists[v][p.a][t], dists[v][p.b][t], la, lb)
+		m.pick[v] = make([]uint8, 0, len(m.pairs)*m.nt)
+		for t := range k.tests {
+			for _, p := range m.pairs {
+				m.pick[v] = append(m.pick[v], choose(k.tests[t], dists[v][p.a][t], dists[v][p.b][t], m.ways[p.a].level, m.ways[p.b].level))
 			}
 		}
 	}
+}
+
+// picks tells whose prediction each pair shows on a test.
+func (m *model) picks(variant, t int) []uint8 {
+	n := len(m.pairs)
+	return m.pick[variant][t*n : t*n+n]
 }
 
 // plausible leaves out pairs that are one part failed in two ways, or that

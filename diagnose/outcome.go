@@ -30,17 +30,23 @@ type outcome struct {
 	with     []uint64
 }
 
-// uncertain readings count as if they might have been anything.
+// likelihood of the outcome, where row is what is predicted.
 func (o *outcome) likelihood(row []float64) float64 {
-	var sum float64
-	for c, w := range o.weights {
-		sum += w * row[c]
-	}
-	like := o.heard*sum + (1-o.heard)/float64(len(row))
+	like := o.once(row)
 	if o.twice {
 		like *= like
 	}
 	return like
+}
+
+// once is the likelihood of one look. Uncertain readings count as if they might
+// have been anything.
+func (o *outcome) once(row []float64) float64 {
+	var sum float64
+	for c, w := range o.weights {
+		sum += w * row[c]
+	}
+	return o.heard*sum + (1-o.heard)/float64(len(row))
 }
 
 // in reports whether the outcome is one of the clause's.

@@ -1,0 +1,167 @@
+package diagnose
+
+import (
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// plainBelief is the posterior once more, as plainly as its definition is
+// written: every hypothesis by itself, every finding from the beginning, nothing
+// kept from before.
+func plainBelief(v *view) (mass, marginal []float64) {
+	m := v.k.model
+	n := len(m.ways)
+	each := func(change func(at int, ways []int)) {
+		for i := range m.ways {
+			change(i, []int{i})
+		}
+		for j, p := range m.pairs {
+			change(n+j, []int{int(p.a), int(p.b)})
+		}
+		normalise(mass)
+	}
+	mass = append([]float64(nil), m.priors...)
+	each(func(at int, ways []int) {
+		for _, w := range ways {
+			f := v.k.faults[m.ways[w].fault]
+			unit, metering := string(v.s.mark("unit_type")), string(v.s.metering())
+			switch {
+			case f.Mode != "" && v.s.mode() == "":
+				mass[at] *= 0.5
+			case f.Mode != "" && f.Mode != v.s.mode(), f.UnitType != "" && unit != "" && f.UnitType != unit, f.Metering != "" && metering != "" && f.Metering != metering:
+				mass[at] = 0
+			}
+		}
+	})
+	shows := func(w int, t int) bool { // that a part is there
+		_, own := v.k.faults[m.ways[w].fault].Shows[v.k.tests[t].ID]
+		return own && top(m.rows[v.variant][w][t]) != m.usual[t]
+	}
+	for e := range v.epochs {
+		for t := range v.epochs[e] {
+			o := &v.epochs[e][t]
+			if !o.done || !o.counts {
+				continue
+			}
+			each(func(at int, ways []int) {
+				like := o.likelihood(m.rows[v.variant][ways[0]][t])
+				if len(ways) > 1 {
+					second := o.likelihood(m.rows[v.variant][ways[1]][t])
+					switch m.pick[v.variant][t*len(m.pairs)+at-n] {
+					case 1:
+						like = second
+					case 2:
+						like = (like + second) / 2
+					}
+				}
+				mass[at] *= like
+			})
+		}
+		if e == 0 {
+			for t := range v.s.cannot {
+				each(func(at int, ways []int) {
+					if v.k.tests[t].Optional && (shows(ways[0], t) || shows(ways[len(ways)-1], t)) {
+						mass[at] *= 0.2
+					}
+				})
+			}
+			each(func(at int, ways []int) {
+				came, held, seat := 1.0, 1.0, 0.0
+				for _, w := range ways {
+					f := v.k.faults[m.ways[w].fault]
+					came, held = min(came, max(0.02, f.CameOn)), min(held, max(0.02, 1-2*f.CameOn))
+					if f.PutBack != "" && f.Shows["connection_disconnect"] != "" {
+						seat = 1
+					}
+				}
+				if v.s.cameOn {
+					mass[at] *= came
+				} else if v.s.heldTooLong() {
+					mass[at] *= held
+				}
+				if v.s.unseated {
+					mass[at] *= max(0.05, seat)
+				}
+			})
+		}
+		for _, r := range v.s.repairs {
+			if r.epoch != e {
+				continue
+			}
+			each(func(at int, ways []int) {
+				left := []int{}
+				for _, w := range ways {
+					cured := false
+					for _, x := range v.k.faults[m.ways[w].fault].Repairs {
+						cured = cured || x == r.id
+					}
+					if !cured {
+						left = append(left, w)
+					}
+				}
+				switch len(left) {
+				case len(ways):
+					return
+				case 0:
+					left = []int{m.noGood}
+				}
+				mass[left[0]] += 0.97 * mass[at]
+				mass[at] *= 1 - 0.97
+			})
+		}
+	}
+	marginal = make([]float64, len(v.k.faults))
+	each(func(at int, ways []int) {
+		for _, w := range ways {
+			marginal[m.ways[w].fault] += mass[at]
+		}
+	})
+	return mass, marginal
+}
+
+// TestBeliefIsWhatItSays holds the belief that grows with the log against the
+// plain one, over calls that go anywhere: readings, refusals, repairs and
+// events taken back. A job that was never asked before answers the same to the
+// last bit.
+func TestBeliefIsWhatItSays(t *testing.T) {
+	k := knowledge(t)
+	repaired, refused := 0, 0
+	for s := range 12 {
+		rng := rand.New(rand.NewPCG(uint64(s), 8))
+		j := k.NewJob()
+		var next Next
+		seq, now := uint64(0), start
+		for range 30 {
+			for _, e := range wild(k, rng, next) {
+				seq++
+				now = now.Add(time.Minute)
+				e.Seq, e.At = seq, now
+				j.Add(e)
+			}
+			if rng.IntN(12) == 0 {
+				_ = j.Retract(1 + rng.Uint64N(seq)) // it may be gone already
+			}
+			next = j.Assess(now).Next
+			if rng.IntN(3) > 0 {
+				continue
+			}
+			v := j.state.look(now)
+			mass, marginal := plainBelief(v)
+			require.InDeltaSlice(t, mass, v.mass, 1e-9)
+			require.InDeltaSlice(t, marginal, v.marginal, 1e-9)
+			again := k.NewJob()
+			for _, e := range j.events {
+				again.Add(e)
+			}
+			require.Equal(t, v.mass, again.state.look(now).mass)
+			repaired += len(j.state.repairs)
+			refused += len(j.state.cannot)
+		}
+	}
+	assert.Positive(t, repaired)
+	assert.Positive(t, refused)
+}

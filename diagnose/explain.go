@@ -273,7 +273,7 @@ func (v *view) findings() []Finding {
 			if !o.done || o.text == "" {
 				continue
 			}
-			f := Finding{Seq: o.seq, Test: v.k.tests[t].ID, Text: o.text, Sure: o.sure, Current: v.standing[t] == o}
+			f := Finding{Seq: o.seq, Test: v.k.tests[t].ID, Quantity: v.k.tests[t].Quantity, Text: o.text, Sure: o.sure, Current: v.standing[t] == o}
 			if o.counts {
 				f.Class = v.k.tests[t].Classes[o.top].ID
 			}

@@ -56,12 +56,13 @@ type Assessment struct {
 // Finding is one reading understood: "47 A is 81% of the locked-rotor 58 A: the
 // rotor is not turning".
 type Finding struct {
-	Seq     uint64 // the event that completed it
-	Test    TestID
-	Class   ClassID // the most probable outcome
-	Text    string
-	Sure    bool // false where another outcome lies within the instrument's tolerance
-	Current bool // false once a repair or a later state has overtaken it
+	Seq      uint64 // the event that completed it
+	Test     TestID
+	Quantity catalogue.QuantityID // of the reading that it is made of
+	Class    ClassID              // the most probable outcome
+	Text     string
+	Sure     bool // false where another outcome lies within the instrument's tolerance
+	Current  bool // false once a repair or a later state has overtaken it
 }
 
 // Cause is one explanation of the call: no fault, one fault or two at once.

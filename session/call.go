@@ -118,6 +118,7 @@ type Call struct {
 	turn       []string // said since the last utterance
 	lastTurn   []string // said in answer to the one before
 	cautioned  map[string]bool
+	warned     map[string]bool                  // by entry and text
 	holds      map[catalogue.DeclarationID]bool // the last of each pair of opposites that was declared
 	told       map[string]bool                  // everything said or shown so far
 	warnings   []diagnose.Warning               // raised by what was applied since the last turn
@@ -132,7 +133,7 @@ type repaired struct {
 // NewCall begins a call with an empty log.
 func NewCall(k *Knowledge, p Policy) *Call {
 	return &Call{know: k, policy: p, job: k.Engine.NewJob(), heard: map[uint64]string{}, considered: map[uint64]joblog.Callout{},
-		proofs: map[string]bool{}, limits: map[limitKey]joblog.Expected{}, timers: map[string]joblog.Timer{}, cautioned: map[string]bool{}, told: map[string]bool{}, holds: map[catalogue.DeclarationID]bool{}}
+		proofs: map[string]bool{}, limits: map[limitKey]joblog.Expected{}, timers: map[string]joblog.Timer{}, cautioned: map[string]bool{}, warned: map[string]bool{}, told: map[string]bool{}, holds: map[catalogue.DeclarationID]bool{}}
 }
 
 // Apply lets one entry of the log happen. Entries must come in order.
@@ -173,6 +174,9 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		c.next = b
 	case joblog.Caution:
 		c.cautioned[b.Caution] = true
+		for _, entry := range b.Entries {
+			c.warned[warnKey(entry, b.Say)] = true
+		}
 	case joblog.Timer:
 		if b.Event == joblog.TimerStarted {
 			c.timers[b.Timer] = b

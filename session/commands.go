@@ -3,6 +3,7 @@ package session
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"callout/catalogue"
@@ -57,8 +58,12 @@ func (t *turn) command(cmd joblog.Command, entry uint64) bool {
 	case "help":
 		t.say("help", nil)
 	case "correct":
-		if cmd.Number != nil && len(c.stack) == 0 {
+		switch n := len(c.stack); {
+		case cmd.Number == nil:
+		case n == 0:
 			t.say("nothing_to_retract", nil)
+		case c.stack[n-1].last == nil:
+			t.say("nothing_to_correct", nil)
 		}
 	}
 	return false
@@ -89,7 +94,9 @@ func (t *turn) status() {
 		values = append(values, k.what)
 	}
 	if len(values) > 0 {
-		t.say("values_so_far", prompts.Args{"What": tail(values, 8)})
+		last := slices.Clone(tail(values, 8))
+		last[0] = capital(last[0])
+		t.say("values_so_far", prompts.Args{"What": last})
 	}
 	switch {
 	case a.Verdict != nil:

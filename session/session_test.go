@@ -187,7 +187,8 @@ func TestStrikingAndMending(t *testing.T) {
 	require.Len(t, c[0].Readings, 1)
 	assert.Equal(t, "rated_load_amps", c[0].Readings[0].Quantity)
 	assert.Equal(t, 14.0, c[0].Readings[0].Value)
-	assert.Contains(t, spoken(got), "Corrected")
+	assert.Contains(t, spoken(got), "Corrected: rated-load amps: 14 A.")
+	assert.NotEmpty(t, bodies[joblog.Assessment](got), "what it changes is worked out at once")
 	got = b.say("scratch that")
 	require.Len(t, bodies[joblog.Retracted](got), 1)
 	assert.Contains(t, spoken(b.say("scratch that")), "nothing to strike")
@@ -347,4 +348,60 @@ func FuzzHear(f *testing.F) {
 			require.NotEmpty(t, bodies[joblog.Callout](records), "something becomes of every utterance")
 		}
 	})
+}
+
+// TestContradictoryReadingsAreNamed: what can't both be is told in words, with
+// the likely mistake, not only measured again.
+func TestContradictoryReadingsAreNamed(t *testing.T) {
+	b := newBench(t)
+	b.say("no cooling")
+	b.say("nameplate LRA seventy three")
+	b.say("compressor is running")
+	got := b.say("compressor amps zero")
+	assert.Contains(t, spoken(got), "is the clamp round one wire only")
+	cautions := bodies[joblog.Caution](got)
+	require.NotEmpty(t, cautions)
+	assert.Equal(t, "contradicts_reading", cautions[0].Caution)
+	got = b.say("fan is running")
+	assert.NotContains(t, spoken(got), "is the clamp round one wire only", "a contradiction is named once")
+	call := NewCall(b.k, DefaultPolicy)
+	for i, r := range b.log.records {
+		require.NoError(t, call.Apply(uint64(i+1), r.At, r.Body))
+	}
+	again, err := call.Hear(Utterance{At: b.now.Add(time.Second), Source: joblog.Typed, Text: "blower is running", Certainty: 1})
+	require.NoError(t, err)
+	assert.NotContains(t, spoken(again), "is the clamp round one wire only", "nor again after a restart")
+}
+
+// TestANumberThatCorrectsNothingIsAskedBack: "no, forty five" after something
+// that was no number is neither guessed at nor passed over.
+func TestANumberThatCorrectsNothingIsAskedBack(t *testing.T) {
+	b := newBench(t)
+	b.say("compressor amps forty seven")
+	b.say("compressor hums")
+	got := b.say("no, forty five")
+	assert.Contains(t, spoken(got), "Say it whole")
+	b.say("fan amps one point one")
+	assert.Contains(t, spoken(b.say("no, one point two")), "1.2 A")
+}
+
+// TestWhatWasSeenIsNotSaidTwice: the read-back says it; the finding is only
+// spoken where it says more than that.
+func TestWhatWasSeenIsNotSaidTwice(t *testing.T) {
+	b := newBench(t)
+	b.say("no cooling")
+	got := b.say("fan is running")
+	assert.Contains(t, spokenAloud(got), "running")
+	assert.NotContains(t, spokenAloud(got), "The outdoor fan runs")
+	assert.Contains(t, spokenAloud(b.say("compressor hums")), "current flows and it doesn't turn")
+}
+
+func spokenAloud(records []Record) string {
+	text := ""
+	for _, s := range bodies[joblog.Said](records) {
+		if s.Way == joblog.Spoken {
+			text += s.Text + "\n"
+		}
+	}
+	return text
 }

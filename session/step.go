@@ -179,6 +179,7 @@ func (t *turn) record(heard uint64, list []intents.Item, certainty float64, answ
 	c := t.call
 	b := callout(heard, joblog.Recorded, list, certainty)
 	b.Answers = answers
+	named := len(b.Readings)
 	replaces := t.replaced(&b)
 	entry := t.emit(b)
 	if replaces != 0 {
@@ -197,6 +198,9 @@ func (t *turn) record(heard uint64, list []intents.Item, certainty float64, answ
 		case it.Command == nil:
 			said = append(said, c.words(it))
 		}
+	}
+	for _, r := range b.Readings[named:] { // "no, forty five": the number alone was said
+		said = append(said, c.know.Book.Reading(fromReading(r)))
 	}
 	if replaces != 0 {
 		t.say("corrected", prompts.Args{"What": join(said)})

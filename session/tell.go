@@ -16,12 +16,27 @@ func (t *turn) assess() {
 	c := t.call
 	a := c.job.Assess(t.at)
 	t.energy(a.Energy)
+	t.contradictions(a)
 	t.proofs(a)
 	t.findings(a)
 	t.verdict(a)
 	t.timers(a)
 	t.step(a.Next, false)
 }
+
+// contradictions names the readings that can't both be, once for each pair.
+func (t *turn) contradictions(a diagnose.Assessment) {
+	for _, w := range a.Warnings {
+		entry := w.Seq / eventsPerEntry
+		if w.ID != "contradicts_reading" || t.call.warned[warnKey(entry, w.Text)] {
+			continue
+		}
+		t.emit(joblog.Caution{Caution: w.ID, Say: w.Text, Entries: []uint64{entry}})
+		t.say("warning", prompts.Args{"Text": w.Text})
+	}
+}
+
+func warnKey(entry uint64, text string) string { return fmt.Sprint(entry, " ", text) }
 
 // step tells what to do next, if it is new or asked for again.
 func (t *turn) step(n diagnose.Next, again bool) {
@@ -36,6 +51,13 @@ func (t *turn) step(n diagnose.Next, again bool) {
 	}
 	t.cautions(n.Cautions, again)
 	t.emit(b)
+	if n.Kind == diagnose.DoDone {
+		t.say("finished", prompts.Args{"Say": n.Say})
+		if because := t.unsaid(n.Because); because != "" {
+			t.show(because) // long, and all of it was said when it was measured
+		}
+		return
+	}
 	t.say("next", prompts.Args{"Say": n.Say, "Because": t.unsaid(n.Because)})
 }
 
@@ -91,13 +113,18 @@ func same(a, b joblog.Next) bool {
 // findings says what the readings mean, each meaning once. A nameplate value can
 // give meaning to an earlier reading.
 func (t *turn) findings(a diagnose.Assessment) {
+	c := t.call
 	for _, f := range a.Findings {
 		text := sentence(f.Text)
-		if !f.Current || text == "" || t.call.wasTold(text) {
+		if !f.Current || text == "" || c.wasTold(text) {
 			continue
 		}
-		if v := a.Verdict; v != nil && faultKey(v.Faults) != t.call.verdict && strings.Contains(sentence(v.Because), text) {
+		if v := a.Verdict; v != nil && faultKey(v.Faults) != c.verdict && strings.Contains(sentence(v.Because), text) {
 			continue // the verdict comes with it
+		}
+		if q, ok := c.know.Catalogue.Quantity(f.Quantity); ok && !q.Kind.Numeric() && !strings.Contains(text, ": ") {
+			t.show(text) // what was seen was read back: it need not be said twice
+			continue
 		}
 		t.say("finding", prompts.Args{"Text": text})
 	}

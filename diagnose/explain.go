@@ -120,6 +120,38 @@ func (v *view) reasons(faults []int, most int) []string {
 		}
 		out = append(out, r.text)
 	}
+	if len(out) == 0 { // every rival shows the same: what a healthy unit would not
+		return v.unlikeHealthy(faults, most)
+	}
+	return out
+}
+
+// unlikeHealthy lists the findings that speak for a set of faults against a
+// unit without fault, the strongest first.
+func (v *view) unlikeHealthy(faults []int, most int) []string {
+	var buf [32]float64
+	var list []reason
+	good := v.k.model.ways[v.k.model.noGood].fault
+	for _, h := range v.leading(30, 0.999) {
+		if !h.hasAll(faults) || len(h.faults) != len(faults) || len(faults) == 1 && faults[0] == good {
+			continue
+		}
+		for t, o := range v.standing {
+			if o == nil || !o.done || !o.counts {
+				continue
+			}
+			ratio := o.likelihood(v.row(h, t, buf[:])) / max(o.likelihood(v.k.model.rows[v.variant][v.k.model.noGood][t]), 1e-6)
+			if ratio > 1.5 {
+				list = append(list, reason{t, o.seq, o.text, ratio})
+			}
+		}
+		break
+	}
+	sort.SliceStable(list, func(i, j int) bool { return list[i].ratio > list[j].ratio })
+	var out []string
+	for _, r := range list[:min(most, len(list))] {
+		out = append(out, r.text)
+	}
 	return out
 }
 
@@ -157,7 +189,7 @@ func (v *view) ruledOut(faults []int) []string {
 		}
 		worst, why := 0.5, ""
 		for _, r := range v.weigh(func(h hypothesis) bool { return len(h.faults) == 1 && h.faults[0] == x.f }) {
-			if r.ratio < worst {
+			if r.ratio < worst && v.k.tests[r.test].ID != "complaint" && v.excludes(r.test, x.f) {
 				worst, why = r.ratio, r.text
 			}
 		}
@@ -166,6 +198,21 @@ func (v *view) ruledOut(faults []int) []string {
 		}
 	}
 	return text
+}
+
+// excludes reports whether the finding of a test is not what a fault shows on
+// it. What another fault shows there says nothing against one that leaves the
+// test as it is on a healthy unit.
+func (v *view) excludes(t, f int) bool {
+	const seldom = 0.2
+	var buf [32]float64
+	o := v.standing[t]
+	row := v.row(v.alone(f, 1), t, buf[:])
+	if o == nil || !o.done || o.likelihood(row) > seldom {
+		return false
+	}
+	healthy := v.k.model.rows[v.variant][v.k.model.noGood][t]
+	return o.likelihood(healthy) > seldom || top(row) != top(healthy)
 }
 
 func (v *view) fitsUnit(f int) bool {

@@ -220,3 +220,33 @@ func TestBadKnowledgeIsRefused(t *testing.T) {
 		assert.ErrorContains(t, err, row.want)
 	}
 }
+
+// TestRuledOutNamesWhatSpeaksAgainst: a finding rules a cause out only where it
+// is not what that cause shows; what another fault shows rules out nothing.
+func TestRuledOutNamesWhatSpeaksAgainst(t *testing.T) {
+	c := newCall(t)
+	for _, s := range []string{"complaint unit weak_cooling", "fan_motion fan running", "compressor_sound compressor running", "coil_state outdoor_coil clean", "filter_state filter clean",
+		"rated_capacitance herm 45", "capacitor_voltage herm 342", "current compressor_start 4.4", "dead", "bled", "declare leads_off", "capacitance herm 33"} {
+		c.say(s)
+	}
+	v := c.assess().Verdict
+	require.NotNil(t, v)
+	assert.Equal(t, diagnose.FaultID("run_capacitor_weak"), v.Faults[0])
+	for _, out := range v.RuledOut {
+		assert.NotContains(t, out, "33 µF", "a weak capacitor rules out no other fault")
+	}
+	assert.Contains(t, strings.Join(v.RuledOut, "\n"), "dirty or blocked outdoor coil: the outdoor coil is clean")
+}
+
+// TestEveryLeadingCauseSaysWhy: also where its rivals show the same.
+func TestEveryLeadingCauseSaysWhy(t *testing.T) {
+	c := newCall(t)
+	for _, s := range []string{"complaint unit no_cooling", "locked_rotor_amps compressor 73", "current compressor_common 62"} {
+		c.say(s)
+	}
+	for _, cause := range c.assess().Causes {
+		if !strings.HasPrefix(cause.Name, "nothing") {
+			assert.Contains(t, strings.Join(cause.Because, "; "), "62 A is 85% of the locked-rotor 73 A", cause.Name)
+		}
+	}
+}

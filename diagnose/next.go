@@ -194,8 +194,12 @@ func (v *view) repairNext(d *Verdict) Next {
 		return n
 	}
 	n := Next{Kind: DoRepair, Repair: r.ID, Minutes: named.Cost, Say: upper(named.Name) + ".", Because: d.Because, Cautions: v.cautions(r.Cautions), Needs: v.needs(r.State)}
-	if r.ID == "replace_run_capacitor" {
+	switch {
+	case r.ID == "replace_run_capacitor":
 		n.Say += v.capacitorSize()
+	case v.mended(r.ID):
+		n.Say = upper(named.Spoken[0]) + ": that was the repair. Say so once more, and I ask for its proof."
+		n.Cautions, n.Minutes = nil, 0.2
 	}
 	return n
 }

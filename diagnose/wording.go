@@ -87,6 +87,9 @@ func (v *view) testNext(c candidate, kind string) Next {
 		}
 	}
 	if len(c.path) > 0 {
+		if reset := v.k.testAt["breaker_reset"]; v.k.energy.Steps[c.path[0]].ID == "breaker_on" && v.untried(reset) {
+			return v.testNext(v.candidate(reset), kind) // switching a tripped breaker on is that test
+		}
 		return v.step(c.path[0], t.ID, t.Name)
 	}
 	if c.after > 0 {
@@ -101,6 +104,14 @@ func (v *view) testNext(c candidate, kind string) Next {
 		n.Minutes = fetchMore
 	}
 	return n
+}
+
+// untried reports whether the breaker was found tripped and not reset yet: it is
+// reset once, and what it does then is a finding.
+func (v *view) untried(reset int) bool {
+	found := v.standing[v.k.testAt["breaker_found"]]
+	tripped := found != nil && found.done && v.k.tests[v.k.testAt["breaker_found"]].Classes[found.top].ID == "tripped"
+	return tripped && v.s.energy.Tripped && !v.s.cannot[reset] && !v.epochs[v.s.epoch][reset].done
 }
 
 func (v *view) needs(state string) []string {
@@ -123,6 +134,20 @@ func (v *view) wait(d time.Duration, t *Test) Next {
 	n.Because = "a restored control may hold the unit off for 5 minutes"
 	n.Cautions = v.cautions([]string{"moving_fan"})
 	return n
+}
+
+// mended reports whether a repair was done on the way to the verdict: a breaker
+// that is reset once is not reset again.
+func (v *view) mended(id catalogue.RepairID) bool {
+	e := v.s.energy
+	switch id {
+	case "reset_breaker":
+		reset := v.epochs[v.s.epoch][v.k.testAt["breaker_reset"]]
+		return (v.s.switched || reset.done) && e.Breaker && !e.Tripped
+	case "seat_disconnect":
+		return v.s.unseated && e.Disconnect
+	}
+	return false
 }
 
 func (v *view) capacitorSize() string {

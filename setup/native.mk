@@ -106,7 +106,7 @@ endif
 native-env:
 	@echo "export $(NATIVE_ENV)"
 
-$(PARTS)/%/done: $(SETUP)/pins.mk $(SETUP)/engine.sh $(SETUP)/rows.patch
+$(PARTS)/%/done: $(SETUP)/pins.mk $(SETUP)/engine.sh $(SETUP)/npm.sh $(SETUP)/rows.patch
 	@sh $(SETUP)/engine.sh $(ENGINE_PACKAGE) $(ENGINE_PACKAGE_VERSION) $(ENGINE_SHA256) $(ENGINE_DIR) $(WHISPER_NATIVE) $(SETUP)/rows.patch
 	@touch $@
 

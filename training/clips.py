@@ -43,7 +43,7 @@ class Studio:
         self.dice = sound.Dice(seed, device)
         self.mel = whisper.Mel(filters, device, WARPS)
         size = LONG * 320
-        step = 64 if device == "cuda" else 8
+        step = 64 if device.startswith("cuda") else 8
         self.noise = torch.cat([sound.noises(self.dice, step, size).half().cpu() for _ in range(max(1, noise_rows // step))]).to(device)
         self.babble()
 

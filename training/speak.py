@@ -2,7 +2,7 @@
 
 usage: speak.py PARTS TEXTS OUT WORKER WORKERS natural|robot SECONDS
 
-PARTS has kokoro-quick.onnx (unquantise.py), vocab.json, styles.npz, libflite's parts and, on the path,
+PARTS has kokoro-int8.onnx, vocab.json, styles.npz, libflite's parts and, on the path,
 espeak-ng. Each worker appends clips to OUT/NAME-WORKER.bin (int16) and their texts to
 OUT/NAME-WORKER.jsonl, and stops after SECONDS.
 
@@ -24,12 +24,13 @@ import numpy as np
 
 RATE = 16000
 
-KEPT_STYLES = {"jf_alpha", "jf_gongitsune", "jf_nezumi", "jf_tebukuro", "jm_kumo"}
+KEPT_STYLES = {"jf_alpha", "jf_gongitsune", "jf_nezumi", "jf_tebukuro", "jm_kumo", "am_liam", "af_nova", "am_puck", "af_sky", "bf_emma", "bm_fable"}
+UNCLEAR = {"if_sara", "zf_xiaoxiao", "zm_yunxia", "zm_yunyang"}  # in English hard to understand, also for the recogniser
 KEPT = {"m1", "m2", "m3", "m7", "f2", "f4"}  # of the bench, with en-us-nyc, en-029, gbclan, gbcwmd
 ACCENTS = ["en-us", "en-us", "en-gb"]  # never en-gb-scotland, en-gb-x-rp
 UNUSED = {"whisper", "whisperf", "fast", "UniRobot", "Demonic", "announcer", "croak"}  # not like people at all
 
-DEV_STYLES = ["af_kore", "am_onyx", "bf_lily", "bm_daniel", "am_eric", "if_sara"]
+DEV_STYLES = ["af_kore", "am_onyx", "bf_lily", "bm_daniel", "am_eric", "im_nicola"]
 DEV_VARIANTS = ["f5", "m6", "travis", "linda", "Andy", "steph2", "klatt4", "max"]
 
 AMERICAN = [
@@ -80,12 +81,14 @@ class Natural:
     name = "kokoro"
 
     def __init__(self, parts, rng):
-        import onnxruntime
-        o = onnxruntime.SessionOptions()
-        o.intra_op_num_threads = o.inter_op_num_threads = 1
-        self.session = onnxruntime.InferenceSession(f"{parts}/kokoro-quick.onnx", o, providers=["CPUExecutionProvider"])
+        import torch
+
+        import neural
+        torch.set_num_threads(1)
+        many = torch.cuda.device_count()
+        self.model = neural.Graph(f"{parts}/kokoro-int8.onnx", f"cuda:{os.getpid() % many}" if many else "cpu")
         self.vocab = json.load(open(f"{parts}/vocab.json", encoding="utf-8"))["vocab"]
-        self.styles = {k: v.astype(np.float32) for k, v in np.load(f"{parts}/styles.npz").items() if k not in KEPT_STYLES}
+        self.styles = {k: v.astype(np.float32) for k, v in np.load(f"{parts}/styles.npz").items() if k not in KEPT_STYLES | UNCLEAR}
         train = sorted(k for k in self.styles if k not in DEV_STYLES)
         self.english = [k for k in train if k[0] in "ab"]
         self.foreign = [k for k in train if k[0] not in "ab"]
@@ -111,11 +114,11 @@ class Natural:
             style = np.concatenate([x[:128], y[128:]])
         else:
             style = x
-        sound = self.session.run(None, {
-            "tokens": np.array([[0, *ids, 0]], dtype=np.int64),
-            "style": style.astype(np.float32).reshape(1, 256),
-            "speed": np.array([r.uniform(0.82, 1.3)], dtype=np.float32),
-        })[0].ravel()
+        sound = self.model(
+            tokens=np.array([[0, *ids, 0]], dtype=np.int64),
+            style=style.astype(np.float32).reshape(1, 256),
+            speed=np.array([r.uniform(0.82, 1.3)], dtype=np.float32),
+        )[0].ravel().cpu().numpy()
         return to16k(sound, 24000), f"{a}/{b}/{how}"
 
 

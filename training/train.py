@@ -9,6 +9,7 @@ has a prompt before the text. Stopping: the best of the checkpoints on voices ap
 """
 import argparse
 import math
+import pathlib
 import random
 import re
 import time
@@ -20,7 +21,8 @@ import adapter
 import clips as clipping
 import model as whisper
 
-PRIME = "Nameplate RLA 16.3, LRA 88. Disconnect is pulled. No volts leg to leg. Compressor amps 74, then nothing. Rated capacitance 50 microfarads. Herm 38.2 microfarads, fan 4.9. Line voltage 238. Common to run 0.6 ohms, common to start open line. Suction pressure 118, liquid pressure 340. Fan is running, compressor hums."
+# What the program primes its recogniser with.
+PRIME = (pathlib.Path(__file__).parent.parent / "session/data/prime.txt").read_text(encoding="utf-8").strip()
 
 
 def words(text):

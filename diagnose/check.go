@@ -10,7 +10,7 @@ import (
 
 func (l *loader) tests() {
 	k := l.k
-	k.answers = map[Input][]int{}
+	k.answers, k.feeds = map[Input][]int{}, map[Input][]int{}
 	k.after = make([][]clause, len(k.tests))
 	for i := range k.tests {
 		t := &k.tests[i]
@@ -20,6 +20,12 @@ func (l *loader) tests() {
 			l.checkInput(where, in)
 			key := Input{Quantity: in.Quantity, Place: in.Place}
 			k.answers[key] = append(k.answers[key], i)
+			k.feeds[key] = append(k.feeds[key], i)
+			if in.Quantity == "wet_bulb" {
+				for _, from := range wetBulbFrom {
+					k.feeds[from] = append(k.feeds[from], i)
+				}
+			}
 		}
 		for _, r := range t.Refs {
 			if _, ok := k.refAt[r]; !ok && !markedRef(r) {

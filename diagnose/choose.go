@@ -64,11 +64,11 @@ func (v *view) available(i int) bool {
 // unread reports whether a test was answered in this state already, and no
 // outcome could be made of it: asking again would bring the same.
 func (v *view) unread(i int) bool {
-	t := &v.k.tests[i]
 	if o := &v.epochs[v.s.epoch][i]; o.done {
 		return false
 	}
-	return len(v.s.find(t, Input{Quantity: t.Quantity, Place: t.Place}, v.s.epoch)) > 0 && len(v.missing(t)) == 0
+	n, _ := v.s.own(i)
+	return n > 0 && len(v.missing(&v.k.tests[i])) == 0
 }
 
 // opens finds the cheapest test that could still show a condition to hold, or
@@ -91,16 +91,17 @@ func (v *view) opens(id string) int {
 func outdoors(t *Test) bool { return t.State == "live" || strings.HasPrefix(t.State, "run") }
 
 // applies reports whether a test belongs to this kind of unit and season.
-func (v *view) applies(t *Test) bool {
-	mode := v.s.mode()
+func (v *view) applies(t *Test) bool { return t.applies(v.on) }
+
+func (t *Test) applies(on circumstances) bool {
+	mode := on.mode
 	if mode == "" {
 		mode = "cooling"
 	}
-	unit, metering := v.s.mark("unit_type"), v.s.metering()
 	switch {
 	case t.Mode != "" && t.Mode != mode,
-		t.UnitType != "" && unit != "" && t.UnitType != string(unit),
-		t.Metering != "" && metering == "fixed_orifice":
+		t.UnitType != "" && on.unit != "" && t.UnitType != on.unit,
+		t.Metering != "" && on.metering == "fixed_orifice":
 		return false
 	}
 	return true
@@ -227,18 +228,14 @@ func (v *view) missing(t *Test) []Input {
 			out = append(out, Input{Quantity: r.Quantity, Place: r.Place})
 		}
 	}
-	own := Input{Quantity: t.Quantity, Place: t.Place}
-	var last record
-	if found := v.s.find(t, own, v.s.epoch); len(found) > 0 {
-		last = found[len(found)-1]
-	}
 	i := v.k.testAt[t.ID]
+	n, last := v.s.own(i)
 	o := v.standing[i]
-	if redo := o != nil && (o.again || v.cooled(i, o)); redo || last.seq == 0 {
-		out = append(out, own)
+	if redo := o != nil && (o.again || v.cooled(i, o)); redo || n == 0 {
+		out = append(out, Input{Quantity: t.Quantity, Place: t.Place})
 	}
 	for _, in := range v.s.inputs(t) {
-		if f, ok := v.s.feed(t, in, v.s.epoch); !ok || t.Value == "windings" && last.seq != 0 && stale(f, last) {
+		if f, ok := v.s.feed(t, in, v.s.epoch); !ok || t.Value == "windings" && n != 0 && stale(f, *last) {
 			out = append(out, Input{Quantity: in.Quantity, Place: in.Place})
 		}
 	}

@@ -74,6 +74,7 @@ func toy(p []float64, positive ...[]float64) (*view, []hypothesis) {
 		hs = append(hs, hypothesis{faults: []int{i}, p: p[i], parts: []part{{i, p[i]}}})
 	}
 	m.rows[0] = rows
+	m.entropies()
 	return &view{k: k, s: &state{}}, hs
 }
 

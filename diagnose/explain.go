@@ -26,29 +26,26 @@ func (v *view) shownBy(f int) string {
 	return ""
 }
 
-type reason struct {
+// testimony is a finding, and how likely it is together with each of the rivals.
+type testimony struct {
 	test  int
-	seq   uint64
-	text  string
+	o     *outcome
+	joint []float64
+}
+
+// reason is a testimony, and how many times likelier it is with a set of faults
+// than with everything else that is believed.
+type reason struct {
+	*testimony
 	ratio float64
 }
 
-// testimony is a finding, and how likely it was made by each of the rivals.
-type testimony struct {
-	test int
-	seq  uint64
-	text string
-	like []float64
-}
-
-// weigh measures how much each finding speaks for a set of faults against
-// everything else that is believed, the strongest first.
+// weigh measures how much each finding speaks for a set of faults.
 func (v *view) weigh(has func(hypothesis) bool) []reason {
 	hs := v.against()
-	p, mine := make([]float64, len(hs)), make([]bool, len(hs))
+	mine := make([]bool, len(hs))
 	var pw, po float64
 	for i, h := range hs {
-		p[i] = h.p
 		if mine[i] = has(h); mine[i] {
 			pw += h.p
 		} else {
@@ -58,25 +55,32 @@ func (v *view) weigh(has func(hypothesis) bool) []reason {
 	if pw <= 0 || po <= 0 {
 		return nil
 	}
-	var out []reason
-	for _, x := range v.testimonies() {
+	heard := v.testimonies()
+	out := make([]reason, 0, len(heard))
+	for k := range heard {
 		var with, without float64
-		for i, like := range x.like {
+		for i, p := range heard[k].joint {
 			if mine[i] {
-				with += p[i] * like
+				with += p
 			} else {
-				without += p[i] * like
+				without += p
 			}
 		}
 		if without > 0 {
-			out = append(out, reason{x.test, x.seq, x.text, (with / pw) / (without / po)})
+			out = append(out, reason{&heard[k], (with / pw) / (without / po)})
 		}
 	}
-	slices.SortStableFunc(out, func(a, b reason) int { return cmp.Compare(b.ratio, a.ratio) })
 	return out
 }
 
-// testimonies works out once how likely the rivals made every finding.
+// strongest puts those that speak for it in order.
+func strongest(all []reason) []reason {
+	all = slices.DeleteFunc(all, func(r reason) bool { return r.ratio < 1.1 })
+	slices.SortStableFunc(all, func(a, b reason) int { return cmp.Compare(b.ratio, a.ratio) })
+	return all
+}
+
+// testimonies works out once how the rivals explain every finding.
 func (v *view) testimonies() []testimony {
 	if v.heard != nil {
 		return v.heard
@@ -87,12 +91,11 @@ func (v *view) testimonies() []testimony {
 			if x == nil {
 				continue
 			}
-			o := &v.epochs[e][t]
-			like := make([]float64, len(hs))
+			joint := make([]float64, len(hs))
 			for i, h := range hs {
-				like[i] = v.likelihood(h, t, x)
+				joint[i] = h.p * v.likelihood(h, t, x)
 			}
-			v.heard = append(v.heard, testimony{t, o.seq, o.text, like})
+			v.heard = append(v.heard, testimony{t, &v.epochs[e][t], joint})
 		}
 	}
 	return v.heard
@@ -114,11 +117,11 @@ func (v *view) against() []hypothesis {
 
 func (v *view) reasons(faults []int, most int) []string {
 	var out []string
-	for _, r := range v.weigh(func(h hypothesis) bool { return h.hasAll(faults) }) {
-		if r.ratio < 1.1 || len(out) >= most {
+	for _, r := range strongest(v.weigh(func(h hypothesis) bool { return h.hasAll(faults) })) {
+		if len(out) >= most {
 			break
 		}
-		out = append(out, r.text)
+		out = append(out, r.o.text)
 	}
 	if len(out) == 0 { // every rival shows the same: what a healthy unit would not
 		return v.unlikeHealthy(faults, most)
@@ -140,17 +143,17 @@ func (v *view) unlikeHealthy(faults []int, most int) []string {
 			if o == nil || !o.done || !o.counts {
 				continue
 			}
-			ratio := o.likelihood(v.row(h, t, buf[:])) / max(o.likelihood(v.k.model.rows[v.variant][v.k.model.noGood][t]), 1e-6)
+			ratio := o.likelihood(v.row(h, t, buf[:])) / max(o.likelihood(v.k.model.rows[v.on.variant][v.k.model.noGood][t]), 1e-6)
 			if ratio > 1.5 {
-				list = append(list, reason{t, o.seq, o.text, ratio})
+				list = append(list, reason{&testimony{test: t, o: o}, ratio})
 			}
 		}
 		break
 	}
-	sort.SliceStable(list, func(i, j int) bool { return list[i].ratio > list[j].ratio })
+	slices.SortStableFunc(list, func(a, b reason) int { return cmp.Compare(b.ratio, a.ratio) })
 	var out []string
 	for _, r := range list[:min(most, len(list))] {
-		out = append(out, r.text)
+		out = append(out, r.o.text)
 	}
 	return out
 }
@@ -190,7 +193,7 @@ func (v *view) ruledOut(faults []int) []string {
 		worst, why := 0.5, ""
 		for _, r := range v.weigh(func(h hypothesis) bool { return len(h.faults) == 1 && h.faults[0] == x.f }) {
 			if r.ratio < worst && v.k.tests[r.test].ID != "complaint" && v.excludes(r.test, x.f) {
-				worst, why = r.ratio, r.text
+				worst, why = r.ratio, r.o.text
 			}
 		}
 		if why != "" {
@@ -211,14 +214,13 @@ func (v *view) excludes(t, f int) bool {
 	if o == nil || !o.done || o.likelihood(row) > seldom {
 		return false
 	}
-	healthy := v.k.model.rows[v.variant][v.k.model.noGood][t]
+	healthy := v.k.model.rows[v.on.variant][v.k.model.noGood][t]
 	return o.likelihood(healthy) > seldom || top(row) != top(healthy)
 }
 
 func (v *view) fitsUnit(f int) bool {
-	x := v.k.faults[f]
-	mode, unit := v.s.mode(), v.s.mark("unit_type")
-	return (x.Mode == "" || mode == "" || x.Mode == mode) && (x.UnitType == "" || unit == "" || x.UnitType == string(unit))
+	x := &v.k.faults[f]
+	return (x.Mode == "" || v.on.mode == "" || x.Mode == v.on.mode) && (x.UnitType == "" || v.on.unit == "" || x.UnitType == v.on.unit)
 }
 
 // plausibleStart is how likely a fault was from the complaint and what was seen
@@ -239,42 +241,43 @@ func (v *view) plausibleStart(f int) float64 {
 // wouldChange says which reading would change the engine's mind.
 func (v *view) wouldChange(f int) string {
 	var buf, mine [32]float64
-	hs := v.leading(30, 0.9999)
+	hs := slices.Clip(v.leading(30, 0.9999))
 	for i := range v.k.faults { // rivals that are out of sight by now
 		if v.marginal[i] < 1e-5 && v.fitsUnit(i) {
 			hs = append(hs, v.alone(i, v.plausibleStart(i)*1e-6))
 		}
 	}
-	best, text := 0.0, ""
+	const unlikely = 0.05
+	var most float64
+	var test, class int
+	var rival hypothesis
 	for i := range v.k.tests {
 		o := v.standing[i]
 		if o == nil || !o.done || !o.counts || v.k.tests[i].ID == "complaint" {
 			continue
 		}
 		own := v.row(v.alone(f, 1), i, mine[:])
-		for c, p := range own {
-			if c == o.top || p > 0.05 {
+		swing := 0.1 + o.likelihood(own) // the findings that carry the verdict come first
+		for _, h := range hs {
+			if slices.Contains(h.faults, f) {
 				continue
 			}
-			for _, h := range hs {
-				if h.hasAll([]int{f}) {
+			heavy := math.Sqrt(h.p)
+			for c, q := range v.row(h, i, buf[:]) {
+				if c == o.top || own[c] > unlikely || q <= own[c] {
 					continue
 				}
-				q := v.row(h, i, buf[:])[c]
-				if score := math.Log(q/p) * math.Sqrt(h.p) * v.swing(i, f, o); score > best {
-					best = score
-					text = fmt.Sprintf("If %s were %s, I would think of this instead: %s.", v.k.tests[i].Name, words(v.k.tests[i].Classes[c].ID), v.nameOf(h.faults))
+				score := math.Log(q/own[c]) * heavy * swing
+				if score > most || score == most && i == test && c < class {
+					most, test, class, rival = score, i, c, h
 				}
 			}
 		}
 	}
-	return text
-}
-
-// swing prefers the findings that carry the verdict.
-func (v *view) swing(t, f int, o *outcome) float64 {
-	var buf [32]float64
-	return 0.1 + o.likelihood(v.row(v.alone(f, 1), t, buf[:]))
+	if most == 0 {
+		return ""
+	}
+	return fmt.Sprintf("If %s were %s, I would think of this instead: %s.", v.k.tests[test].Name, words(v.k.tests[test].Classes[class].ID), v.nameOf(rival.faults))
 }
 
 func words(id ClassID) string {
@@ -345,11 +348,11 @@ func (v *view) why(a Assessment) []string {
 	} else {
 		out = append(out, fmt.Sprintf("Likeliest so far: %s, at %d%%.", name, int(math.Round(100*h.p))))
 	}
-	for _, r := range v.weigh(func(x hypothesis) bool { return len(x.faults) == len(h.faults) && x.hasAll(h.faults) }) {
-		if r.ratio < 1.1 || len(out) > 6 {
+	for _, r := range strongest(v.weigh(func(x hypothesis) bool { return len(x.faults) == len(h.faults) && x.hasAll(h.faults) })) {
+		if len(out) > 6 {
 			break
 		}
-		out = append(out, fmt.Sprintf("%s. That is %s times likelier with it than otherwise. Source: %s.", upper(r.text), short(math.Min(r.ratio, 1e4)), v.k.tests[r.test].Source))
+		out = append(out, fmt.Sprintf("%s. That is %s times likelier with it than otherwise. Source: %s.", upper(r.o.text), short(math.Min(r.ratio, 1e4)), v.k.tests[r.test].Source))
 	}
 	for _, f := range h.faults {
 		out = append(out, fmt.Sprintf("How often %s is met: %s.", v.k.faults[f].Name, v.k.faults[f].Source))

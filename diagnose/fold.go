@@ -32,7 +32,16 @@ type state struct {
 	warnings []Warning
 	last     time.Time
 
-	posterior posterior // of the last look
+	marks int   // how many nameplate values and marks were taken
+	fed   []int // by test: how many records could answer or feed it
+
+	// What the last look worked out, no part of the state.
+	understood []understood // by epoch
+	posterior  posterior
+	outs       []outcome  // of the present epoch
+	standing   []*outcome // by test
+	ranking    ranking
+	outlook    lookahead
 }
 
 // record is one reading or observation with the circumstances it was made in.
@@ -77,7 +86,7 @@ type repaired struct {
 const shortCycle = 5 * time.Minute // Armstrong 48478A006 p.18; Bard 2100-399; Ducane 2HP13
 
 func newState(k *Knowledge) *state {
-	return &state{k: k, energy: startEnergy(), rated: map[Input]record{}, cannot: map[int]bool{}}
+	return &state{k: k, energy: startEnergy(), rated: map[Input]record{}, cannot: map[int]bool{}, fed: make([]int, len(k.tests))}
 }
 
 // apply takes one event and returns what does not fit about it.
@@ -169,6 +178,7 @@ func (s *state) reading(e Event, r catalogue.Reading, warn func(id, text string,
 			warn("contradicts_reading", fmt.Sprintf("%s was %s and is now %s: I take the later one.", q.Name, short(old.value), short(rec.value)), old.seq)
 		}
 		s.rated[rec.in] = rec
+		s.marks++
 	}
 	s.keep(rec)
 }
@@ -193,6 +203,7 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 	}
 	if q, _ := s.k.cat.Quantity(o.Quantity); q.Kind == catalogue.Marked || o.Quantity == "mode" {
 		s.rated[rec.in] = rec
+		s.marks++
 	}
 	s.keep(rec)
 }
@@ -200,6 +211,9 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 // keep files a record, and notes the first sign of an open overload.
 func (s *state) keep(r record) {
 	s.records = append(s.records, r)
+	for _, i := range s.k.feeds[r.in] {
+		s.fed[i]++
+	}
 	if !s.hotSince.IsZero() {
 		return
 	}

@@ -39,34 +39,64 @@ func (v *view) leading(limit int, share float64) []hypothesis {
 func (v *view) rank() {
 	const least, most = 1e-5, 100 // nobody looks further down
 	m := v.k.model
-	slot := make([]int32, len(m.sets)) // its place in out, from one on
-	out := make([]hypothesis, 0, 2*most)
-	var hits []part
+	r := &v.s.ranking
+	if r.slot == nil {
+		r.slot = make([]int32, len(m.sets))
+	}
+	r.hits, r.sums = r.hits[:0], r.sums[:0]
 	for at, p := range v.mass {
 		if p <= least {
 			continue
 		}
-		s := &slot[m.setOf[at]]
-		if *s == 0 {
-			out = append(out, hypothesis{faults: m.sets[m.setOf[at]]})
-			*s = int32(len(out))
+		set := m.setOf[at]
+		if r.slot[set] == 0 {
+			r.sums = append(r.sums, tally{set: set, order: int32(len(r.sums))})
+			r.slot[set] = int32(len(r.sums))
 		}
-		out[*s-1].p += p
-		hits = append(hits, part{at, p})
+		x := &r.sums[r.slot[set]-1]
+		x.p += p
+		x.ways++
+		r.hits = append(r.hits, part{at, p})
 	}
-	parts := make([][]part, len(out))
-	for _, x := range hits {
-		i := slot[m.setOf[x.at]] - 1
-		parts[i] = append(parts[i], x)
+	slices.SortFunc(r.sums, func(a, b tally) int { return cmp.Or(cmp.Compare(b.p, a.p), cmp.Compare(a.order, b.order)) })
+	n := len(r.sums)
+	for n > most && r.sums[n-1].p < r.sums[most-1].p {
+		n--
 	}
-	for i := range out {
-		out[i].parts = parts[i]
+	out := make([]hypothesis, n)
+	parts := make([]part, len(r.hits)) // of all, one after the other
+	for i := range r.sums {
+		x := &r.sums[i]
+		r.slot[x.set] = int32(i)
+		if i < n {
+			out[i] = hypothesis{m.sets[x.set], x.p, parts[:0:x.ways]}
+			parts = parts[x.ways:]
+		}
 	}
-	slices.SortStableFunc(out, func(a, b hypothesis) int { return cmp.Compare(b.p, a.p) })
-	for len(out) > most && out[len(out)-1].p < out[most-1].p {
-		out = out[:len(out)-1]
+	for _, x := range r.hits {
+		if i := r.slot[m.setOf[x.at]]; int(i) < n {
+			out[i].parts = append(out[i].parts, x)
+		}
+	}
+	for _, x := range r.sums {
+		r.slot[x.set] = 0
 	}
 	v.ranked = out
+}
+
+// ranking is the scratch of rank.
+type ranking struct {
+	slot []int32 // by set: its place in sums, from one on; 0 if none
+	sums []tally
+	hits []part
+}
+
+// tally is the belief in one set of faults, and in how many ways.
+type tally struct {
+	set   int32
+	ways  int32
+	order int32 // as met
+	p     float64
 }
 
 // alone is the hypothesis of one fault, its ways by their prior, whatever is
@@ -99,13 +129,13 @@ func (v *view) row(h hypothesis, t int, buf []float64) []float64 {
 
 func (v *view) rowAt(at, t int, buf []float64) []float64 {
 	m := v.k.model
-	rows := m.rows[v.variant]
+	rows := m.rows[v.on.variant]
 	n := len(m.ways)
 	if at < n {
 		return rows[at][t]
 	}
 	p := m.pairs[at-n]
-	switch m.pick[v.variant][t*len(m.pairs)+at-n] {
+	switch m.pick[v.on.variant][t*len(m.pairs)+at-n] {
 	case first:
 		return rows[p.a][t]
 	case second:
@@ -123,7 +153,7 @@ func (v *view) rowAt(at, t int, buf []float64) []float64 {
 func (v *view) likelihood(h hypothesis, t int, x *evidence) float64 {
 	m := v.k.model
 	n := len(m.ways)
-	pick := m.picks(v.variant, t)
+	pick := m.picks(v.on.variant, t)
 	var like, total float64
 	for _, part := range h.parts {
 		one := 0.0
@@ -141,4 +171,30 @@ func (v *view) likelihood(h hypothesis, t int, x *evidence) float64 {
 		like *= like
 	}
 	return like
+}
+
+// shownAs is the way whose prediction for a test is the hypothesis's, -1 where
+// it is mixed of several.
+func (m *model) shownAs(h hypothesis, t, variant int) int {
+	n, rows, pick := len(m.ways), m.rows[variant], m.picks(variant, t)
+	as := -1
+	for _, x := range h.parts {
+		w := x.at
+		if w >= n {
+			p := m.pairs[w-n]
+			switch w = int(p.a); pick[x.at-n] {
+			case second:
+				w = int(p.b)
+			case both:
+				if &rows[p.a][t][0] != &rows[p.b][t][0] {
+					return -1
+				}
+			}
+		}
+		if as >= 0 && &rows[as][t][0] != &rows[w][t][0] {
+			return -1
+		}
+		as = w
+	}
+	return as
 }

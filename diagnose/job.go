@@ -24,21 +24,19 @@ func (k *Knowledge) NewJob() *Job { return &Job{k: k, state: newState(k)} }
 // where it does not fit; one that names nothing known changes nothing.
 func (j *Job) Add(e Event) []Warning {
 	j.events = append(j.events, e)
+	unearned := j.repairing(e)
 	warned := j.state.apply(e)
-	if e.Repair != "" {
-		warned = append(warned, j.repairing(e)...)
-	}
-	return warned
+	j.state.warnings = append(j.state.warnings, unearned...)
+	return append(warned, unearned...)
 }
 
 // repairing keeps the verdict that a repair is done on, and warns of a repair
 // that was not earned.
 func (j *Job) repairing(e Event) []Warning {
-	before := newState(j.k)
-	for _, x := range j.events[:len(j.events)-1] {
-		before.apply(x)
+	if e.Repair == "" {
+		return nil
 	}
-	v := before.look(e.At)
+	v := j.state.look(e.At)
 	earned := v.earned(rather)
 	j.stood = v.verdict(earned)
 	for _, f := range earned {
@@ -52,9 +50,7 @@ func (j *Job) repairing(e Event) []Warning {
 	if !ok {
 		return nil
 	}
-	w := Warning{ID: "unproved_repair", Seq: e.Seq, Text: fmt.Sprintf("To %s was not earned by what was measured.", r.Name)}
-	j.state.warnings = append(j.state.warnings, w)
-	return []Warning{w}
+	return []Warning{{ID: "unproved_repair", Seq: e.Seq, Text: fmt.Sprintf("To %s was not earned by what was measured.", r.Name)}}
 }
 
 // Retract takes back the event seq, as if it had never been.

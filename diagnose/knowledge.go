@@ -257,6 +257,7 @@ type Knowledge struct {
 	profileAt map[string]int
 	caution   map[string]Caution
 	answers   map[Input][]int // which tests a reading answers or feeds
+	feeds     map[Input][]int // the same, with what a wet bulb is worked out from
 
 	confirm [][][]clause // per fault: alternatives of conjunctions
 	after   [][]clause   // per test

@@ -1,6 +1,9 @@
 package diagnose
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // lookahead works out what tests would leave to be paid, over the leading
 // hypotheses. What each of them predicts for a test is laid out once, outcome
@@ -17,6 +20,8 @@ type lookahead struct {
 
 // forecast is what the hypotheses predict for one test.
 type forecast struct {
+	ready bool
+	alike bool      // all of them the same: it can't tell them apart
 	shows []float64 // [outcome*hypotheses+hypothesis]: its probability
 	sure  []float64 // [hypothesis]: sum of q ln q over its outcomes
 }
@@ -30,12 +35,23 @@ type stake struct {
 	xlogx float64
 }
 
+// lookAhead begins to look ahead from the present belief. The next call for the
+// same job ends it.
 func (v *view) lookAhead(hs []hypothesis) *lookahead {
-	l := &lookahead{v: v, hs: hs, tests: make([]forecast, len(v.k.tests)), x: make([]float64, len(hs))}
+	l := &v.s.outlook
+	l.v, l.hs, l.vain = v, hs, l.vain[:0]
+	if l.tests == nil {
+		l.tests = make([]forecast, len(v.k.tests))
+	}
+	for t := range l.tests {
+		l.tests[t].ready = false
+	}
+	l.all.clear()
 	for i, h := range hs {
 		l.vain = append(l.vain, callBack+v.partCost(h))
 		l.all.add(i, h.p, l.vain[i])
 	}
+	l.x = append(l.x[:0], l.vain...)
 	return l
 }
 
@@ -84,17 +100,31 @@ func cheapest(p, vain []float64, mass float64) float64 {
 // of lays out what the hypotheses predict for a test.
 func (l *lookahead) of(t int) *forecast {
 	f := &l.tests[t]
-	if f.shows != nil {
+	if f.ready {
 		return f
 	}
-	n := len(l.hs)
-	f.shows, f.sure = make([]float64, n*len(l.v.k.tests[t].Classes)), make([]float64, n)
+	n, m, on := len(l.hs), l.v.k.model, l.v.on.variant
+	size := n * len(l.v.k.tests[t].Classes)
+	f.shows, f.sure = slices.Grow(f.shows[:0], size)[:size], slices.Grow(f.sure[:0], n)[:n]
+	f.ready, f.alike = true, true
 	var buf [32]float64
+	var before []float64
 	for j, h := range l.hs {
-		for c, q := range l.v.row(h, t, buf[:]) {
-			f.shows[c*n+j] = q
-			f.sure[j] += xlogx(q)
+		var row []float64
+		w := m.shownAs(h, t, on)
+		if w >= 0 {
+			row, f.sure[j] = m.rows[on][w][t], m.sure[on][w][t]
+		} else {
+			row, f.sure[j] = l.v.row(h, t, buf[:]), 0
+			for _, q := range row {
+				f.sure[j] += xlogx(q)
+			}
 		}
+		f.alike = f.alike && w >= 0 && (j == 0 || &row[0] == &before[0])
+		for c, q := range row {
+			f.shows[c*n+j] = q
+		}
+		before = row
 	}
 	return f
 }
@@ -104,6 +134,9 @@ func (l *lookahead) of(t int) *forecast {
 // predictions, x being their product, so that no logarithm is taken of each.
 func (l *lookahead) left(b *stake, t int) float64 {
 	f, n := l.of(t), len(l.hs)
+	if f.alike {
+		return b.price()
+	}
 	nats := -b.xlogx
 	for i, j := range b.at {
 		nats -= b.p[i] * f.sure[j]

@@ -18,6 +18,7 @@ type model struct {
 	ways   []way
 	pairs  []pair
 	rows   [variants][][][]float64 // [variant][way][test] -> probability of each outcome
+	sure   [variants][][]float64   // [variant][way][test] -> sum of q ln q over its outcomes
 	pick   [variants][]uint8       // [variant][test*pairs+pair]: first, second, both
 	usual  []int                   // the likeliest outcome of each test on a healthy unit
 	noGood int                     // the way of "nothing is wrong, every reading is right"
@@ -74,6 +75,7 @@ func newModel(k *Knowledge) (*model, error) {
 		normal[t] = l.distribution("", k.tests[t], k.tests[t].Normal)
 		m.usual = append(m.usual, top(normal[t]))
 	}
+	same := make([]interned, m.nt)
 	var total float64
 	for _, f := range k.faults {
 		total += f.Prior
@@ -90,6 +92,7 @@ func newModel(k *Knowledge) (*model, error) {
 				out := make([][]float64, m.nt)
 				for t := range k.tests {
 					row[t] = predict(l, f, w, t, v, normal[t])
+					row[t].row = same[t].one(row[t].row)
 					out[t] = row[t].row
 				}
 				dists[v] = append(dists[v], row)
@@ -102,7 +105,36 @@ func newModel(k *Knowledge) (*model, error) {
 	}
 	m.pair(k, dists)
 	m.index(k)
+	m.entropies()
 	return m, nil
+}
+
+// interned keeps one of equal rows, so that what predicts the same is seen to.
+type interned [][]float64
+
+func (all *interned) one(row []float64) []float64 {
+	for _, x := range *all {
+		if slices.Equal(x, row) {
+			return x
+		}
+	}
+	*all = append(*all, row)
+	return row
+}
+
+// entropies works out how sure every way is of every test.
+func (m *model) entropies() {
+	for v, rows := range m.rows {
+		m.sure[v] = make([][]float64, len(rows))
+		for w, tests := range rows {
+			m.sure[v][w] = make([]float64, len(tests))
+			for t, row := range tests {
+				for _, q := range row {
+					m.sure[v][w][t] += xlogx(q)
+				}
+			}
+		}
+	}
 }
 
 // index works out what belongs together: the hypotheses of the same faults, and

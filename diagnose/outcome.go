@@ -77,7 +77,7 @@ func ambient(in Input) bool {
 
 // usable reports whether a record can answer a test. What is left to see once
 // it has stopped, such as frost, counts in any state.
-func (s *state) usable(t *Test, r record) bool {
+func (s *state) usable(t *Test, r *record) bool {
 	switch {
 	case t.Sticky:
 		return !r.thrown
@@ -98,12 +98,29 @@ func (s *state) usable(t *Test, r record) bool {
 // find lists the records of one input in one epoch, oldest first.
 func (s *state) find(t *Test, in Input, epoch int) []record {
 	var out []record
-	for _, r := range s.records {
+	for i := range s.records {
+		r := &s.records[i]
 		if r.in.Quantity == in.Quantity && r.in.Place == in.Place && r.epoch == epoch && s.usable(t, r) {
-			out = append(out, r)
+			out = append(out, *r)
 		}
 	}
 	return out
+}
+
+// own counts the records of a test's own quantity in this epoch, and finds the
+// last of them.
+func (s *state) own(i int) (n int, last *record) {
+	if s.fed[i] == 0 {
+		return 0, nil
+	}
+	t := &s.k.tests[i]
+	for j := range s.records {
+		r := &s.records[j]
+		if r.in.Quantity == t.Quantity && r.in.Place == t.Place && r.epoch == s.epoch && s.usable(t, r) {
+			n, last = n+1, r
+		}
+	}
+	return n, last
 }
 
 // feed finds the latest record of a further input.
@@ -114,9 +131,9 @@ func (s *state) feed(t *Test, in Input, epoch int) (record, bool) {
 		return r, ok
 	}
 	for i := len(s.records) - 1; i >= 0; i-- {
-		r := s.records[i]
+		r := &s.records[i]
 		if r.in == key && (r.epoch == epoch || r.epoch < epoch && ambient(key)) && (ambient(key) || s.usable(t, r)) {
-			return r, true
+			return *r, true
 		}
 	}
 	if in.Quantity == "wet_bulb" {
@@ -125,10 +142,13 @@ func (s *state) feed(t *Test, in Input, epoch int) (record, bool) {
 	return record{}, false
 }
 
+// wetBulbFrom is what a wet bulb is worked out from.
+var wetBulbFrom = [2]Input{{Quantity: "relative_humidity", Place: "return_air"}, {Quantity: "temperature", Place: "return_air"}}
+
 // wetBulb works the wet bulb out from humidity, where that was given instead.
 func (s *state) wetBulb(t *Test, epoch int) (record, bool) {
-	rh, ok := s.feed(t, Input{Quantity: "relative_humidity", Place: "return_air"}, epoch)
-	dry, ok2 := s.feed(t, Input{Quantity: "temperature", Place: "return_air"}, epoch)
+	rh, ok := s.feed(t, wetBulbFrom[0], epoch)
+	dry, ok2 := s.feed(t, wetBulbFrom[1], epoch)
 	if !ok || !ok2 {
 		return record{}, false
 	}

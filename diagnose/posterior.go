@@ -41,18 +41,12 @@ const (
 // always taken in the order of the log, and what is kept is used only where
 // the same steps led to it.
 type posterior struct {
-	from  circumstances
+	on    circumstances
 	found [][]*evidence // by epoch, then by test
 	steps []step
 	kept  []milestone
 	mass  []float64
 	like  []float64 // scratch
-}
-
-// circumstances are what the prior hangs on.
-type circumstances struct {
-	mode, unit, metering string
-	variant              int
 }
 
 // milestone is the belief after a number of steps, kept every few and after
@@ -119,8 +113,7 @@ func (p *posterior) keep(after int) {
 
 // prior sets the first milestone, where what it hangs on has changed.
 func (v *view) prior(p *posterior) {
-	from := circumstances{v.s.mode(), string(v.s.mark("unit_type")), string(v.s.metering()), v.variant}
-	if len(p.kept) > 0 && p.from == from {
+	if len(p.kept) > 0 && p.on == v.on {
 		return
 	}
 	m := v.k.model
@@ -130,11 +123,11 @@ func (v *view) prior(p *posterior) {
 		f := &v.k.faults[w.fault]
 		fits[i] = 1
 		switch {
-		case f.Mode != "" && from.mode == "":
+		case f.Mode != "" && v.on.mode == "":
 			fits[i] = 0.5
-		case f.Mode != "" && f.Mode != from.mode,
-			f.UnitType != "" && from.unit != "" && f.UnitType != from.unit,
-			f.Metering != "" && from.metering != "" && f.Metering != from.metering:
+		case f.Mode != "" && f.Mode != v.on.mode,
+			f.UnitType != "" && v.on.unit != "" && f.UnitType != v.on.unit,
+			f.Metering != "" && v.on.metering != "" && f.Metering != v.on.metering:
 			fits[i] = 0
 		}
 	}
@@ -146,13 +139,13 @@ func (v *view) prior(p *posterior) {
 		mass[n+j] = m.priors[n+j] * fits[x.a] * fits[x.b]
 	}
 	normalise(mass)
-	*p = posterior{from: from, kept: []milestone{{0, mass}}}
+	*p = posterior{on: v.on, kept: []milestone{{0, mass}}}
 }
 
 // weighFindings works out how likely every way made each finding, where the
 // finding is not the one of the last time.
 func (v *view) weighFindings(p *posterior) {
-	rows := v.k.model.rows[v.variant]
+	rows := v.k.model.rows[v.on.variant]
 	for len(p.found) < len(v.epochs) {
 		p.found = append(p.found, make([]*evidence, len(v.k.tests)))
 	}
@@ -232,7 +225,7 @@ func (v *view) take(x step, p *posterior) {
 			}
 		}
 		p.like = like
-		m.multiply(p.mass, like, m.picks(v.variant, x.at))
+		m.multiply(p.mass, like, m.picks(v.on.variant, x.at))
 	case stepAbsent:
 		v.absent(p.mass, x.at)
 	case stepCameOn, stepHeld, stepUnseated:
@@ -342,7 +335,7 @@ func (v *view) absent(mass []float64, t int) {
 	less := make([]bool, len(m.ways))
 	for i, w := range m.ways {
 		_, shows := v.k.faults[w.fault].Shows[v.k.tests[t].ID]
-		if less[i] = shows && top(m.rows[v.variant][i][t]) != m.usual[t]; less[i] {
+		if less[i] = shows && top(m.rows[v.on.variant][i][t]) != m.usual[t]; less[i] {
 			mass[i] *= notThere
 		}
 	}

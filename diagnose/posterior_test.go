@@ -39,7 +39,7 @@ func plainBelief(v *view) (mass, marginal []float64) {
 	})
 	shows := func(w int, t int) bool { // that a part is there
 		_, own := v.k.faults[m.ways[w].fault].Shows[v.k.tests[t].ID]
-		return own && top(m.rows[v.variant][w][t]) != m.usual[t]
+		return own && top(m.rows[v.on.variant][w][t]) != m.usual[t]
 	}
 	for e := range v.epochs {
 		for t := range v.epochs[e] {
@@ -48,10 +48,10 @@ func plainBelief(v *view) (mass, marginal []float64) {
 				continue
 			}
 			each(func(at int, ways []int) {
-				like := o.likelihood(m.rows[v.variant][ways[0]][t])
+				like := o.likelihood(m.rows[v.on.variant][ways[0]][t])
 				if len(ways) > 1 {
-					second := o.likelihood(m.rows[v.variant][ways[1]][t])
-					switch m.pick[v.variant][t*len(m.pairs)+at-n] {
+					second := o.likelihood(m.rows[v.on.variant][ways[1]][t])
+					switch m.pick[v.on.variant][t*len(m.pairs)+at-n] {
 					case 1:
 						like = second
 					case 2:

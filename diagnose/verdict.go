@@ -117,7 +117,7 @@ func (v *view) nothing(f int) float64 {
 
 // odd finds a finding that a unit without fault hardly shows, -1 if none.
 func (v *view) odd() int {
-	rows := v.k.model.rows[v.variant][v.k.model.noGood]
+	rows := v.k.model.rows[v.on.variant][v.k.model.noGood]
 	for i, o := range v.standing {
 		if o != nil && o.done && o.counts && rows[i][o.top] < 0.04 && o.likelihood(rows[i]) < 0.06 && v.k.tests[i].ID != "complaint" {
 			return i
@@ -137,7 +137,7 @@ func (v *view) unique(f int) bool {
 		}
 		t := all[0].test
 		rest := !v.k.tests[t].Operating || v.k.tests[t].ID == "thermostat"
-		if rest && m.rows[v.variant][m.noGood][t][v.standing[t].top] < hardly {
+		if rest && m.rows[v.on.variant][m.noGood][t][v.standing[t].top] < hardly {
 			return true
 		}
 	}

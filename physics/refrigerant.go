@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -35,6 +36,9 @@ func Refrigerants() []Refrigerant {
 // and case: "410a", "R410A", "r-410A". It fails with an
 // *UnknownRefrigerantError.
 func ParseRefrigerant(name string) (Refrigerant, error) {
+	if r := Refrigerant(name); slices.Contains(Refrigerants(), r) {
+		return r, nil
+	}
 	plain := func(s string) string {
 		s = strings.ToUpper(strings.NewReplacer("-", "", " ", "").Replace(s))
 		return strings.TrimPrefix(s, "R")

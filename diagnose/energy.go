@@ -43,6 +43,9 @@ type Energy struct {
 	Disconnect bool // in
 	Breaker    bool // not declared off
 	Tripped    bool // seen tripped or off, which proves nothing dead
+	// Doubted: a reading has contradicted that it was off, so that the switch may
+	// stand either way until it is told anew.
+	Doubted bool
 	// Proved lists the places that read nothing since the unit was declared dead.
 	Proved []catalogue.PlaceID
 }
@@ -71,6 +74,7 @@ var deadPlaces = []catalogue.PlaceID{"leg_to_leg", "leg_1_to_ground", "leg_2_to_
 // satisfied tells for each step of the data whether it is done.
 var satisfied = map[string]func(*Energy) bool{
 	"power_off":        func(e *Energy) bool { return e.off() },
+	"lock_out":         func(e *Energy) bool { return e.LockedOut },
 	"panel_open":       func(e *Energy) bool { return e.PanelOpen },
 	"panel_open_live":  func(e *Energy) bool { return e.PanelOpen },
 	"tester":           func(e *Energy) bool { return e.Tester },
@@ -84,7 +88,7 @@ var satisfied = map[string]func(*Energy) bool{
 	"plug_off":         func(e *Energy) bool { return e.PlugOff },
 	"plug_on":          func(e *Energy) bool { return !e.PlugOff },
 	"lock_off":         func(e *Energy) bool { return !e.LockedOut },
-	"disconnect_in":    func(e *Energy) bool { return e.Disconnect },
+	"disconnect_in":    func(e *Energy) bool { return e.Disconnect && !e.Doubted },
 	"breaker_on":       func(e *Energy) bool { return e.Breaker && !e.Tripped },
 	"call_on":          func(e *Energy) bool { return e.Call != "off" },
 	"call_off":         func(e *Energy) bool { return e.Call == "off" },
@@ -98,6 +102,7 @@ var satisfied = map[string]func(*Energy) bool{
 
 // setLive takes back everything that was believed dead outdoors.
 func (e *Energy) setLive() {
+	e.Doubted = e.Doubted || !e.Disconnect
 	e.Outdoor, e.Capacitor, e.Proved = Live, Charged, nil
 	e.Disconnect, e.Breaker = true, true
 }
@@ -131,6 +136,7 @@ func (e *Energy) declare(d catalogue.DeclarationID) []string {
 	switch d {
 	case "disconnect_pulled":
 		e.switched(&e.Disconnect)
+		e.Doubted = false
 	case "breaker_off":
 		e.switched(&e.Breaker)
 	case "disconnect_in", "breaker_on":
@@ -146,6 +152,7 @@ func (e *Energy) declare(d catalogue.DeclarationID) []string {
 			e.Proved = slices.DeleteFunc(slices.Clone(e.Proved), func(p catalogue.PlaceID) bool { return p == "disconnect_line" })
 		}
 		e.Disconnect = e.Disconnect || d == "disconnect_in"
+		e.Doubted = e.Doubted && d != "disconnect_in"
 		e.Breaker = e.Breaker || d == "breaker_on"
 		e.Tripped = e.Tripped && d != "breaker_on"
 		if was && !e.off() {

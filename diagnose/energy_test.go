@@ -63,6 +63,22 @@ func TestMeterThatFailsVoidsItsProof(t *testing.T) {
 	require.NotEmpty(t, c.warn)
 }
 
+// TestContradictedDisconnectIsAskedFor: a reading that contradicts the
+// disconnect leaves it in doubt, so that neither dead nor running is reached
+// without its being told anew.
+func TestContradictedDisconnectIsAskedFor(t *testing.T) {
+	for _, told := range []string{"disconnect_in", "disconnect_pulled"} {
+		c := newCall(t)
+		c.say("dead")
+		assert.False(t, c.job.Energy().Doubted)
+		c.say("current compressor_common 10.9")
+		assert.Equal(t, diagnose.Live, c.job.Energy().Outdoor)
+		assert.True(t, c.job.Energy().Doubted)
+		c.say("declare " + told)
+		assert.False(t, c.job.Energy().Doubted, told)
+	}
+}
+
 func TestHalfHeardSafetyWordIsNotTaken(t *testing.T) {
 	c := newCall(t)
 	c.add(diagnose.Event{Declaration: "disconnect_pulled", Certainty: 0.6})

@@ -119,6 +119,9 @@ func (s *state) apply(e Event) []Warning {
 		s.since = e.Seq
 		s.segment++
 		s.hotSince = time.Time{}
+		if s.energy.Call == "" && s.uncalled() {
+			s.energy.Call = "off" // what is to be seen running now needs a call
+		}
 	case e.Cannot != "":
 		if i, ok := s.k.testAt[e.Cannot]; ok {
 			s.cannot[i] = true

@@ -29,6 +29,8 @@ type Fault struct {
 	Confirm  []string `json:"confirm"`
 	First    string   `json:"first,omitempty"` // the gate before its verdict
 	Proof    []string `json:"proof,omitempty"` // for a normal: what shows it
+	// Close is what is said when a call ends with it, where its name won't do.
+	Close    string   `json:"close,omitempty"`
 	Cautions []string `json:"cautions,omitempty"`
 	Source   string   `json:"source"`
 }

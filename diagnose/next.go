@@ -227,7 +227,11 @@ func (v *view) normalNext(f int) Next {
 		}
 		return v.testNext(v.candidate(c.test), DoProof)
 	}
-	return Next{Kind: DoDone, Say: upper(v.k.faults[f].Name) + ". The job can be closed.", Because: v.shownBy(f)}
+	say := v.k.faults[f].Close
+	if say == "" {
+		say = upper(v.k.faults[f].Name) + "."
+	}
+	return Next{Kind: DoDone, Say: say + " The job can be closed.", Because: v.shownBy(f)}
 }
 
 // vain reports whether a fault's repair was done twice already.

@@ -64,6 +64,17 @@ func (s *state) heldTooLong() bool {
 	return false
 }
 
+// uncalled reports whether the thermostat was last seen without a call.
+func (s *state) uncalled() bool {
+	out := false
+	for _, r := range s.records {
+		if r.in.Quantity == "thermostat_state" {
+			out = r.choice == "satisfied" || r.choice == "wrong_mode"
+		}
+	}
+	return out
+}
+
 func (s *state) noSupplySeen() bool {
 	for _, r := range s.records {
 		if r.epoch == s.epoch && r.powered && r.in.Quantity == "voltage" && r.value < 20 && (r.in.Place == "contactor_line" || r.in.Place == "disconnect_load") {

@@ -77,6 +77,12 @@ func (l *loader) tests() {
 		if t.OpenLine != "" && t.class(t.OpenLine) < 0 {
 			l.bad("%s: no outcome %q", where, t.OpenLine)
 		}
+		for j, c := range t.Blind {
+			last := j == len(t.Blind)-1
+			if t.AskRef == "" || c.ID != "" && (t.class(c.ID) < 0 || c.Say == "") || (c.To == nil) != last {
+				l.bad("%s: what shows without the nameplate names no outcome, is not said, or has no end", where)
+			}
+		}
 		for _, s := range t.Then {
 			if t.class(s.From) < 0 || t.class(s.To) < 0 || t.class(s.Keep) < 0 {
 				l.bad("%s: a sequence names no outcome", where)

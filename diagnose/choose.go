@@ -25,16 +25,17 @@ type candidate struct {
 // The prices that make a choice, in minutes of a technician's time. Common
 // practice, no source; the order of choices hardly depends on them.
 const (
-	perBit    = 9.0  // what one bit of doubt costs to clear, a few cheap tests
-	asking    = 1.5  // what every question costs, however quick its answer
-	callBack  = 90.0 // a second visit
-	liveRisk  = 1.0  // each reading on a live unit
-	fetchMore = 0.8  // each further reading of one test
-	early     = 0.4  // the price of a look at what will have passed later
-	turning   = 5.0  // from a unit made safe back to a live one
-	slow      = 0.12 // a rate at which testing on is worth little
-	tells     = 0.15 // a test that takes less off the expected cost tells nothing
-	waiting   = 0.2  // a minute of waiting, in which other work can be done
+	perBit       = 9.0  // what one bit of doubt costs to clear, a few cheap tests
+	asking       = 1.5  // what every question costs, however quick its answer
+	callBack     = 90.0 // a second visit
+	liveRisk     = 1.0  // each reading on a live unit
+	fetchMore    = 0.8  // each further reading of one test
+	early        = 0.4  // the price of a look at what will have passed later
+	turning      = 5.0  // from a unit made safe back to a live one
+	slow         = 0.12 // a rate at which testing on is worth little
+	tells        = 0.15 // a test that takes less off the expected cost tells nothing
+	plateMinutes = 0.5  // a value off the nameplate
+	waiting      = 0.2  // a minute of waiting, in which other work can be done
 )
 
 // available reports whether a test may be asked for now, its energy state set
@@ -48,6 +49,8 @@ func (v *view) available(i int) bool {
 	case t.Sticky && v.s.switched:
 		return false
 	case v.s.cannot[i], t.ProofOnly, !v.applies(t):
+		return false
+	case v.hopeless(t), v.barred(t.State):
 		return false
 	case o != nil && o.done && !o.again && !v.cooled(i, o):
 		return false
@@ -157,6 +160,9 @@ func (v *view) candidates() []candidate {
 
 func (v *view) candidate(i int) candidate {
 	t := &v.k.tests[i]
+	if v.onlyPlate(t) {
+		return candidate{test: i, before: -1, cost: plateMinutes + asking}
+	}
 	c := candidate{test: i, before: -1, cost: t.Minutes + asking, path: v.path(t.State)}
 	if t.Condition != "" && !v.condition(t.Condition) {
 		if c.before = v.opens(t.Condition); c.before >= 0 {
@@ -218,12 +224,13 @@ func (v *view) undoes(path []int) bool {
 func (v *view) missing(t *Test) []Input {
 	var out []Input
 	for _, r := range t.Refs {
-		if markedRef(r) && v.s.mark(catalogue.QuantityID(r)) == "" {
-			out = append(out, Input{Quantity: catalogue.QuantityID(r), Place: "unit"})
+		in := Input{Quantity: catalogue.QuantityID(r), Place: "unit"}
+		if markedRef(r) && v.s.mark(in.Quantity) == "" && !v.s.unread[in] {
+			out = append(out, in)
 		}
 	}
 	if t.AskRef != "" {
-		if _, ok := v.s.ref(t.AskRef); !ok {
+		if _, ok := v.s.ref(t.AskRef); !ok && !v.s.withoutRef(t) {
 			r := v.k.refs[v.k.refAt[t.AskRef]]
 			out = append(out, Input{Quantity: r.Quantity, Place: r.Place})
 		}

@@ -17,6 +17,9 @@ type state struct {
 	rated   map[Input]record // nameplate numbers and marks
 	records []record
 	cannot  map[int]bool
+	absent  map[int]bool   // tests of parts that are not fitted
+	barred  map[int]bool   // energy steps that can't be done
+	unread  map[Input]bool // nameplate values that can't be read
 	repairs []repaired
 	epoch   int
 	segment int // counts changes of power and call
@@ -86,7 +89,7 @@ type repaired struct {
 const shortCycle = 5 * time.Minute // Armstrong 48478A006 p.18; Bard 2100-399; Ducane 2HP13
 
 func newState(k *Knowledge) *state {
-	return &state{k: k, energy: startEnergy(), rated: map[Input]record{}, cannot: map[int]bool{}, fed: make([]int, len(k.tests))}
+	return &state{k: k, energy: startEnergy(), rated: map[Input]record{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests))}
 }
 
 // apply takes one event and returns what does not fit about it.
@@ -124,10 +127,12 @@ func (s *state) apply(e Event) []Warning {
 		}
 	case e.Cannot != "":
 		if i, ok := s.k.testAt[e.Cannot]; ok {
-			s.cannot[i] = true
+			s.lacks(i, e.Lack)
 		} else {
 			warn("bad_event", fmt.Sprintf("there is no test %q", e.Cannot))
 		}
+	case e.Lack != nil:
+		s.lacks(-1, e.Lack)
 	}
 	s.changed(was, e.At)
 	return s.warnings[at:]
@@ -174,6 +179,7 @@ func (s *state) reading(e Event, r catalogue.Reading, warn func(id, text string,
 	if rla, ok := s.ref("rla"); ok && r.Quantity == "current" && r.Place == "compressor_common" && r.Value > 0.3*rla && r.Value < 1.5*rla {
 		s.ran(e.Seq)
 	}
+	s.freed(Lack{Quantity: r.Quantity, Place: r.Place})
 	rec := s.record(e, Input{Quantity: r.Quantity, Place: r.Place})
 	rec.value, rec.qualifier = r.Value, r.Qualifier
 	if q.Kind == catalogue.Rated {
@@ -254,6 +260,7 @@ func (s *state) declaration(e Event, warn func(id, text string, with ...uint64))
 		warn("not_ready", fmt.Sprintf("I did not hear clearly that %s: say it again. Until then I don't count on it.", d.Name))
 		return
 	}
+	s.freed(Lack{Declare: d.ID})
 	for _, text := range s.energy.declare(d.ID) {
 		warn("contradicts_energy", text)
 	}

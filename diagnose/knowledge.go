@@ -26,9 +26,9 @@ type Fault struct {
 	Repairs []catalogue.RepairID `json:"repairs"`
 	// Confirm lists the findings of which one must stand before the verdict:
 	// "windings: start_open", or several with " & ".
-	Confirm  []string `json:"confirm"`
-	First    string   `json:"first,omitempty"` // the gate before its verdict
-	Proof    []string `json:"proof,omitempty"` // for a normal: what shows it
+	Confirm []string `json:"confirm"`
+	First   string   `json:"first,omitempty"` // the gate before its verdict
+	Proof   []string `json:"proof,omitempty"` // for a normal: what shows it
 	// Close is what is said when a call ends with it, where its name won't do.
 	Close    string   `json:"close,omitempty"`
 	Cautions []string `json:"cautions,omitempty"`
@@ -67,21 +67,24 @@ type Test struct {
 	Values map[catalogue.ValueID]ClassID `json:"values,omitempty"` // observed values that share an outcome
 	Sticky bool                          `json:"sticky,omitempty"` // as found: does not change with the unit's state
 	// Soon: what it shows passes by itself, so that it is looked at early.
-	Soon      bool                            `json:"soon,omitempty"`
-	Optional  bool                            `json:"optional,omitempty"` // the part may not be fitted: that it can't be tested says so
-	Highest   bool                            `json:"highest,omitempty"`
-	ProofOnly bool                            `json:"proof_only,omitempty"`
-	Minutes   float64                         `json:"minutes"`
-	Cautions  []string                        `json:"cautions,omitempty"`
-	Say       string                          `json:"say"`
-	Because   string                          `json:"because"`
-	Classes   []Class                         `json:"classes"`
-	Normal    string                          `json:"normal"` // outcomes on a healthy running unit
-	OpenLine  ClassID                         `json:"open_line,omitempty"`
-	Ohms      *struct{ Closed, Open ClassID } `json:"ohms,omitempty"` // outcome by resistance, where that answers too
-	Then      []Sequence                      `json:"then,omitempty"`
-	Timers    map[ClassID]string              `json:"timers,omitempty"`
-	Source    string                          `json:"source"`
+	Soon      bool     `json:"soon,omitempty"`
+	Optional  bool     `json:"optional,omitempty"` // the part may not be fitted: that it can't be tested says so
+	Highest   bool     `json:"highest,omitempty"`
+	ProofOnly bool     `json:"proof_only,omitempty"`
+	Minutes   float64  `json:"minutes"`
+	Cautions  []string `json:"cautions,omitempty"`
+	Say       string   `json:"say"`
+	Because   string   `json:"because"`
+	Classes   []Class  `json:"classes"`
+	// Blind are the outcomes that show by themselves where AskRef is not known; one
+	// without an ID tells nothing.
+	Blind    []Class                         `json:"blind,omitempty"`
+	Normal   string                          `json:"normal"` // outcomes on a healthy running unit
+	OpenLine ClassID                         `json:"open_line,omitempty"`
+	Ohms     *struct{ Closed, Open ClassID } `json:"ohms,omitempty"` // outcome by resistance, where that answers too
+	Then     []Sequence                      `json:"then,omitempty"`
+	Timers   map[ClassID]string              `json:"timers,omitempty"`
+	Source   string                          `json:"source"`
 }
 
 // Input is one reading that a test uses.
@@ -172,6 +175,7 @@ type need struct {
 	Any     []string `json:"any,omitempty"`
 	All     []string `json:"all,omitempty"`
 	Measure []TestID `json:"measure,omitempty"`
+	Absent  bool     `json:"absent,omitempty"` // nothing is needed where the part of Measure is not fitted
 
 	any, all []clause
 }

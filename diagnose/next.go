@@ -167,13 +167,13 @@ func byRate(p, cost []float64) []int {
 func (v *view) askable(i int) bool {
 	t := &v.k.tests[i]
 	o := v.standing[i]
-	return !v.s.cannot[i] && !(t.Sticky && v.s.switched) && !(v.s.shorted() && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again) && (t.Condition == "" || v.condition(t.Condition))
+	return !v.s.cannot[i] && !v.hopeless(t) && !v.barred(t.State) && !(t.Sticky && v.s.switched) && !(v.s.shorted() && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again) && (t.Condition == "" || v.condition(t.Condition))
 }
 
 // modeNext asks for the season where the complaint doesn't tell and it matters.
 func (v *view) modeNext() (Next, bool) {
 	o := v.standing[v.k.testAt["complaint"]]
-	if v.s.mode() != "" || o == nil || !o.done {
+	if v.s.mode() != "" || o == nil || !o.done || v.s.unread[Input{Quantity: "mode", Place: "unit"}] {
 		return Next{}, false
 	}
 	return Next{Kind: DoNameplate, Quantity: "mode", Place: "unit", Minutes: 0.2, Say: "Is it set to cool or to heat?", Because: "each season has its own faults and its own readings"}, true
@@ -188,6 +188,9 @@ func (v *view) modeNext() (Next, bool) {
 func (v *view) repairNext(d *Verdict) Next {
 	r := v.k.repairs[v.k.repairAt[d.Repairs[0]]]
 	named, _ := v.k.cat.Repair(r.ID)
+	if what := v.blocked(r.State); what != "" {
+		return Next{Kind: DoDone, Say: "I would " + named.Name + ", and it can't be done without " + what + ". Leave it safe and off until it can.", Because: d.Because}
+	}
 	if path := v.k.path(v.s.energy, r.State); len(path) > 0 {
 		n := v.step(path[0], "", "")
 		n.Say = "To " + named.Name + ": " + strings.ToLower(n.Say[:1]) + n.Say[1:]

@@ -264,6 +264,17 @@ func (s *state) classify(i int, r record, epoch int) outcome {
 	if r.value == 0 && r.qualifier != catalogue.OpenLine && t.Value == "" && t.Classes[0].ID == "none" {
 		return only("none") // nothing is nothing, whatever the nameplate says
 	}
+	if _, known := s.ref(t.AskRef); t.AskRef != "" && !known && r.qualifier != catalogue.OpenLine {
+		switch {
+		case s.blind(t, &o, r):
+			return o
+		case !s.withoutRef(t):
+			return outcome{} // it waits for the nameplate
+		}
+		o.counts = false
+		o.text = s.amount(t, r.value) + ", and no " + s.k.refs[s.k.refAt[t.AskRef]].label(s) + " to hold it against: it tells nothing by itself"
+		return o
+	}
 	in := sumInput{v: []float64{open(r)}, job: s, refs: s.ref}
 	if len(t.Refs) > 0 {
 		in.own = t.Refs[0]

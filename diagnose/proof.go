@@ -59,7 +59,7 @@ func (v *view) proofNext(p *ProofState) (Next, bool) {
 			continue
 		}
 		i := v.k.testAt[item.Test]
-		if v.s.cannot[i] {
+		if t := &v.k.tests[i]; v.s.cannot[i] || v.hopeless(t) || v.barred(t.State) {
 			waived = true
 			continue
 		}
@@ -116,7 +116,7 @@ func (v *view) lookAgain(p *ProofState) (Next, bool) {
 	}
 	for _, item := range p.Items {
 		i := v.k.testAt[item.Test]
-		if item.Done && !item.OK && v.epochs[v.s.epoch][i].counts && !v.s.repeated(i) && !v.s.cannot[i] {
+		if item.Done && !item.OK && v.epochs[v.s.epoch][i].counts && !v.s.repeated(i) && !v.s.cannot[i] && !v.barred(v.k.tests[i].State) {
 			c := v.candidate(i)
 			n := v.testNext(c, DoProof)
 			if len(c.path) == 0 && n.Kind == DoProof {

@@ -77,7 +77,16 @@ func (c *call) say(line string) {
 	case f[0] == "repair":
 		c.add(diagnose.Event{Repair: catalogue.RepairID(f[1])})
 	case f[0] == "cannot":
-		c.add(diagnose.Event{Cannot: diagnose.TestID(f[1])})
+		e := diagnose.Event{Cannot: diagnose.TestID(f[1])}
+		switch { // cannot TEST, cannot TEST absent, cannot TEST DECLARATION, cannot TEST QUANTITY PLACE
+		case len(f) == 3 && f[2] == "absent":
+			e.Lack = &diagnose.Lack{Absent: true}
+		case len(f) == 3:
+			e.Lack = &diagnose.Lack{Declare: catalogue.DeclarationID(f[2])}
+		case len(f) == 4:
+			e.Lack = &diagnose.Lack{Quantity: catalogue.QuantityID(f[2]), Place: catalogue.PlaceID(f[3])}
+		}
+		c.add(e)
 	case f[0] == "retract":
 		n, err := strconv.ParseUint(f[1], 10, 64)
 		require.NoError(c.t, err)

@@ -56,7 +56,7 @@ func (p *played) Repair(at float64, r string) {
 }
 
 func (p *played) Cannot(at float64, test string) {
-	p.add(at, diagnose.Event{Cannot: diagnose.TestID(test)})
+	p.add(at, diagnose.Event{Cannot: diagnose.TestID(test), Lack: &diagnose.Lack{Absent: true}}) // it is asked of a part that is not fitted
 }
 
 func (p *played) Next(at float64) simulator.Step {

@@ -26,7 +26,19 @@ type Event struct {
 	Declaration catalogue.DeclarationID
 	Repair      catalogue.RepairID
 	Cannot      TestID
+	Lack        *Lack   // with Cannot: what it fails for, where that is not the test itself
 	Certainty   float64 // 0..1 that it was heard right; 0 means 1
+}
+
+// Lack is what a test can't be done for: a step towards its energy state (by
+// what is declared or read there), or a nameplate value (by its quantity and
+// place). Every test that needs the step is then left out until it is done after
+// all; a test that needs the value does without it if it can.
+type Lack struct {
+	Declare  catalogue.DeclarationID
+	Quantity catalogue.QuantityID
+	Place    catalogue.PlaceID
+	Absent   bool // the part is not fitted
 }
 
 // Warning says that something does not fit, and what to do about it.

@@ -34,7 +34,7 @@ func (v *view) lacking(f int) []need {
 	}
 	var out []need
 	for _, n := range v.k.gates[v.k.gateAt[id]].Needs {
-		if v.beside(n) {
+		if v.beside(n) || n.Absent && v.missingPart(n) {
 			continue
 		}
 		if len(n.any) > 0 && !v.anyHolds(n.any) || !v.allHold(n.all) {

@@ -80,10 +80,13 @@ func (v *view) testNext(c candidate, kind string) Next {
 		if (q.Kind == catalogue.Rated || q.Kind == catalogue.Marked) && t.Quantity != in.Quantity && outside {
 			p, _ := v.k.cat.Place(in.Place)
 			say := fmt.Sprintf("For %s: what is the %s", t.Name, q.Name)
+			if t.Optional {
+				say = fmt.Sprintf("If there is one, %s: what is the %s", t.Name, q.Name)
+			}
 			if in.Place != "unit" {
 				say += " of " + p.Name
 			}
-			return Next{Kind: DoNameplate, Test: t.ID, Quantity: in.Quantity, Place: in.Place, Minutes: 0.5, Say: say + "?", Because: t.Because}
+			return Next{Kind: DoNameplate, Test: t.ID, Quantity: in.Quantity, Place: in.Place, Minutes: 0.5, Say: say + v.orNone(t), Because: t.Because}
 		}
 	}
 	if len(c.path) > 0 {
@@ -104,6 +107,14 @@ func (v *view) testNext(c candidate, kind string) Next {
 		n.Minutes = fetchMore
 	}
 	return n
+}
+
+// orNone ends a question about a part that may not be there.
+func (v *view) orNone(t *Test) string {
+	if t.Optional {
+		return "? If not, say: there is none."
+	}
+	return "?"
 }
 
 // untried reports whether the breaker was found tripped and not reset yet: it is

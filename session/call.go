@@ -254,9 +254,10 @@ func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
 	}
 	for _, cmd := range b.Commands {
 		switch catalogue.CommandID(cmd.Command) {
-		case "cannot", "skip":
-			if c.next.Test != "" {
-				c.job.Add(diagnose.Event{Seq: eventSeq(seq, eventsPerEntry-1), At: at, Cannot: diagnose.TestID(c.next.Test)})
+		case "cannot", "skip", "absent":
+			if open := c.openStep(catalogue.CommandID(cmd.Command)); open.Cannot != "" || open.Lack != nil {
+				open.Seq, open.At = eventSeq(seq, eventsPerEntry-1), at
+				c.job.Add(open)
 			}
 		case "stop_listening":
 			c.deaf = true
@@ -268,6 +269,27 @@ func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
 		k.what = join(what)
 		c.stack = append(c.stack, k)
 	}
+}
+
+// openStep is what the engine is told when the open step can't be done, or its
+// part is not there. One that is only skipped is no more than its test.
+func (c *Call) openStep(cmd catalogue.CommandID) diagnose.Event {
+	n := c.next
+	e := diagnose.Event{Cannot: diagnose.TestID(n.Test)}
+	switch {
+	case cmd == "absent":
+		e.Lack = &diagnose.Lack{Absent: true}
+	case cmd == "skip":
+	case n.Does == diagnose.DoMakeSafe || n.Does == diagnose.DoEnergise || n.Does == diagnose.DoNameplate:
+		e.Lack = &diagnose.Lack{Quantity: catalogue.QuantityID(n.Quantity), Place: catalogue.PlaceID(n.Place)}
+		if len(n.Declare) > 0 {
+			e.Lack.Declare = catalogue.DeclarationID(n.Declare[0])
+		}
+	}
+	if e.Cannot == "" && e.Lack != nil && e.Lack.Absent {
+		return diagnose.Event{}
+	}
+	return e
 }
 
 func (c *Call) applyRetracted(b joblog.Retracted) {

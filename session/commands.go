@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"callout/catalogue"
+	"callout/diagnose"
 	"callout/joblog"
 	"callout/prompts"
 )
@@ -34,12 +35,21 @@ func (t *turn) command(cmd joblog.Command, entry uint64) bool {
 		t.status()
 	case "how_long":
 		t.howLong()
-	case "skip", "cannot":
-		if c.next.Test == "" {
+	case "skip", "cannot", "absent":
+		open := c.openStep(catalogue.CommandID(cmd.Command))
+		switch {
+		case open.Cannot == "" && open.Lack == nil:
 			t.say("no_test_open", nil)
 			return false
+		case open.Lack == nil:
+			t.say("cannot_noted", nil)
+		case open.Lack.Absent:
+			t.say("absent_noted", nil)
+		case c.next.Does == diagnose.DoNameplate:
+			t.say("unread_noted", nil)
+		default:
+			t.say("barred_noted", nil)
 		}
-		t.say("cannot_noted", nil)
 		return true
 	case "retract":
 		return t.retract(entry)

@@ -405,3 +405,35 @@ func spokenAloud(records []Record) string {
 	}
 	return text
 }
+
+// TestWhatCantBeDoneIsNotAskedAgain: each kind of "can't" has its own answer,
+// and none of them leads in a circle.
+func TestWhatCantBeDoneIsNotAskedAgain(t *testing.T) {
+	b := newBench(t)
+	b.say("no cooling")
+	b.say("fan is running")
+	b.say("compressor hums")
+	assert.Contains(t, b.r.call.next.Declare, "disconnect_pulled")
+	got := b.say("can't do that one")
+	assert.Contains(t, spoken(got), "nothing that needs it")
+	for range 90 {
+		if b.r.call.next.Does == "done" {
+			break
+		}
+		assert.NotContains(t, b.r.call.next.Declare, "disconnect_pulled")
+		b.say("can't do that one")
+	}
+	assert.Equal(t, "done", b.r.call.next.Does, "it ends honestly")
+	assert.Contains(t, b.r.call.next.Say, "I can't settle this")
+
+	b = newBench(t)
+	b.say("no cooling")
+	b.say("fan is running")
+	b.say("compressor amps twenty")
+	require.Equal(t, "ask_nameplate", b.r.call.next.Does, b.r.call.next.Say)
+	require.Equal(t, "locked_rotor_amps", b.r.call.next.Quantity)
+	got = b.say("can't do that one")
+	assert.Contains(t, spoken(got), "without it")
+	assert.Contains(t, spoken(got), "no locked-rotor amps to hold it against")
+	assert.NotEqual(t, "locked_rotor_amps", b.r.call.next.Quantity)
+}

@@ -1,0 +1,149 @@
+package diagnose
+
+import (
+	"slices"
+
+	"callout/catalogue"
+)
+
+// lacks notes what can't be done: a step, a nameplate value, or the test itself.
+func (s *state) lacks(test int, l *Lack) {
+	if l != nil && !l.Absent {
+		in := Input{Quantity: l.Quantity, Place: l.Place}
+		if test < 0 && l.Quantity == "mode" || test >= 0 && s.k.consults(&s.k.tests[test], in) {
+			s.unread[in] = true
+			return
+		}
+		steps := s.k.stepsOf(l)
+		for _, at := range steps {
+			s.barred[at] = true
+		}
+		if len(steps) > 0 {
+			return
+		}
+	}
+	if test >= 0 {
+		s.cannot[test] = true
+		s.absent[test] = l != nil && l.Absent
+	}
+}
+
+// consults reports whether a nameplate value is one that a test's readings are
+// held against.
+func (k *Knowledge) consults(t *Test, in Input) bool {
+	for _, id := range t.Refs {
+		if markedRef(id) && in == (Input{Quantity: catalogue.QuantityID(id), Place: "unit"}) {
+			return true
+		}
+	}
+	if t.AskRef == "" {
+		return false
+	}
+	r := k.refs[k.refAt[t.AskRef]]
+	return in == Input{Quantity: r.Quantity, Place: r.Place}
+}
+
+// stepsOf lists the energy steps that a lack names.
+func (k *Knowledge) stepsOf(l *Lack) []int {
+	var out []int
+	for i, s := range k.energy.Steps {
+		if l.Quantity != "" && s.Quantity == l.Quantity && s.Place == l.Place || l.Declare != "" && slices.Contains(s.Declare, l.Declare) {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// freed takes back that a step can't be done, once it is.
+func (s *state) freed(l Lack) {
+	if len(s.barred) == 0 {
+		return
+	}
+	for _, at := range s.k.stepsOf(&l) {
+		delete(s.barred, at)
+	}
+}
+
+// barred reports whether the way to an energy state holds a step that can't be
+// done here.
+func (v *view) barred(state string) bool {
+	for _, at := range v.path(state) {
+		if v.s.barred[at] {
+			return true
+		}
+	}
+	return false
+}
+
+// blocked names the first step that can't be done on the way to a state.
+func (v *view) blocked(state string) string {
+	for _, at := range v.path(state) {
+		if v.s.barred[at] {
+			return v.k.energy.Steps[at].Needs
+		}
+	}
+	return ""
+}
+
+// hopeless reports whether a test needs a nameplate value that can't be read,
+// and shows nothing without it.
+func (v *view) hopeless(t *Test) bool {
+	for _, r := range t.Refs {
+		in := Input{Quantity: catalogue.QuantityID(r), Place: "unit"}
+		if markedRef(r) && v.s.mark(in.Quantity) == "" && v.s.unread[in] {
+			return true
+		}
+	}
+	return t.AskRef != "" && len(t.Blind) == 0 && v.s.withoutRef(t)
+}
+
+// withoutRef reports whether the nameplate value that a test asks for can't be
+// read.
+func (s *state) withoutRef(t *Test) bool {
+	if _, known := s.ref(t.AskRef); known {
+		return false
+	}
+	r := s.k.refs[s.k.refAt[t.AskRef]]
+	return s.unread[Input{Quantity: r.Quantity, Place: r.Place}]
+}
+
+// onlyPlate reports whether a test's readings are in, and only the nameplate is
+// still to be read.
+func (v *view) onlyPlate(t *Test) bool {
+	missing := v.missing(t)
+	for _, in := range missing {
+		if q, _ := v.k.cat.Quantity(in.Quantity); q.Kind != catalogue.Rated && q.Kind != catalogue.Marked || in.Quantity == t.Quantity {
+			return false
+		}
+	}
+	return len(missing) > 0
+}
+
+// missingPart reports whether the part that a need is about is not fitted.
+func (v *view) missingPart(n need) bool {
+	for _, id := range n.Measure {
+		if v.s.absent[v.k.testAt[id]] {
+			return true
+		}
+	}
+	return false
+}
+
+// blind judges a reading by itself, where the nameplate value that it should be
+// held against is not known. It reports false where that tells nothing.
+func (s *state) blind(t *Test, o *outcome, r record) bool {
+	at := -1
+	for j, c := range t.Blind {
+		if c.To == nil || r.value <= *c.To {
+			at = j
+			break
+		}
+	}
+	if at < 0 || t.Blind[at].ID == "" || r.qualifier == "open_line" {
+		return false
+	}
+	o.top = t.class(t.Blind[at].ID)
+	o.weights[o.top] = 1
+	o.text = s.fill(t, t.Blind[at].Say, r, nil)
+	return true
+}

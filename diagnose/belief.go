@@ -66,6 +66,7 @@ type understood struct {
 type context struct {
 	on       circumstances
 	rated    int // nameplate values and marks taken so far
+	unread   int // and those that can't be read
 	trips    int
 	lastTrip span
 	hotSince time.Time
@@ -79,7 +80,7 @@ func (s *state) outcomes(epoch int, on circumstances) []outcome {
 	for len(s.understood) <= epoch {
 		s.understood = append(s.understood, understood{outs: make([]outcome, n), fed: make([]int, n)})
 	}
-	from := context{on: on, rated: s.marks, trips: len(s.trips), hotSince: s.hotSince, tripped: s.energy.Tripped}
+	from := context{on: on, rated: s.marks, unread: len(s.unread), trips: len(s.trips), hotSince: s.hotSince, tripped: s.energy.Tripped}
 	if from.trips > 0 {
 		from.lastTrip = s.trips[from.trips-1]
 	}

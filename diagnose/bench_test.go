@@ -10,15 +10,14 @@ import (
 	"callout/catalogue"
 )
 
-// busy is a call in full swing: seen, measured, made safe, with two dozen
-// readings and nothing decided.
-func busy(k *Knowledge) *Job {
-	j := k.NewJob()
-	seq := uint64(0)
+// busy is a call in full swing: seen, measured, with two dozen readings and
+// nothing decided.
+func busy(k *Knowledge) []Event {
+	var events []Event
 	at := func(e Event) {
-		seq++
-		e.Seq, e.At = seq, start.Add(time.Duration(seq)*30*time.Second)
-		j.Add(e)
+		e.Seq = uint64(len(events) + 1)
+		e.At = start.Add(time.Duration(e.Seq) * 30 * time.Second)
+		events = append(events, e)
 	}
 	look := func(q catalogue.QuantityID, p catalogue.PlaceID, v catalogue.ValueID) {
 		at(Event{Observation: &catalogue.Observation{Quantity: q, Place: p, Value: v}})
@@ -46,19 +45,26 @@ func busy(k *Knowledge) *Job {
 	read("temperature", "suction_line", 58)
 	read("current", "compressor_common", 10.5)
 	read("voltage", "contactor_line", 238)
-	return j
+	return events
 }
 
 // BenchmarkAssess prints what one assessment takes after a reading, with every
-// fault and pair.
-func BenchmarkAssess(b *testing.B) {
-	k := knowledge(b)
-	j := busy(k)
-	now := start.Add(20 * time.Minute)
-	took := make([]time.Duration, 0, b.N)
+// fault and pair, over the readings of a call.
+func BenchmarkAssess(b *testing.B) { assess(b, knowledge(b)) }
+
+func assess(b *testing.B, k *Knowledge) {
+	events := busy(k)
+	var took []time.Duration
+	var j *Job
+	b.ReportAllocs()
 	for b.Loop() {
+		at := len(took) % len(events)
+		if at == 0 {
+			j = k.NewJob()
+		}
+		j.Add(events[at])
 		begin := time.Now()
-		j.Assess(now)
+		j.Assess(events[at].At)
 		took = append(took, time.Since(begin))
 	}
 	slices.Sort(took)
@@ -67,23 +73,26 @@ func BenchmarkAssess(b *testing.B) {
 	b.ReportMetric(float64(len(k.model.ways)+len(k.model.pairs)), "hypotheses")
 }
 
-// BenchmarkGrowth prints how an assessment grows with the number of faults.
+// BenchmarkGrowth prints how an assessment grows with the number of faults:
+// with a part of those there are, and with more of the same again.
 func BenchmarkGrowth(b *testing.B) {
-	for _, share := range []float64{0.25, 0.5, 0.75, 1} {
-		k := knowledge(b)
-		keep := int(math.Round(share * float64(len(k.faults))))
-		less := *k
-		less.faults = append([]Fault(nil), k.faults[:keep]...)
-		m, err := newModel(&less)
+	for _, share := range []float64{0.25, 0.5, 1, 2} {
+		k := *knowledge(b)
+		all := k.faults
+		keep := int(math.Round(min(share, 1) * float64(len(all))))
+		k.faults = append([]Fault(nil), all[:keep]...)
+		for i := 0; i < len(all) && share > 1; i++ {
+			if f := all[i]; !f.Normal {
+				f.ID += "_again"
+				k.faults = append(k.faults, f)
+				k.confirm, k.proofs = append(k.confirm, k.confirm[i]), append(k.proofs, k.proofs[i])
+			}
+		}
+		m, err := newModel(&k)
 		if err != nil {
 			b.Fatal(err)
 		}
-		less.model = m
-		b.Run(fmt.Sprintf("faults=%d/hypotheses=%d", keep, len(m.ways)+len(m.pairs)), func(b *testing.B) {
-			j := busy(&less)
-			for b.Loop() {
-				j.Assess(start.Add(20 * time.Minute))
-			}
-		})
+		k.model = m
+		b.Run(fmt.Sprintf("faults=%d", len(k.faults)), func(b *testing.B) { assess(b, &k) })
 	}
 }

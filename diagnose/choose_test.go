@@ -74,7 +74,7 @@ func toy(p []float64, positive ...[]float64) (*view, []hypothesis) {
 		hs = append(hs, hypothesis{faults: []int{i}, p: p[i], parts: []part{{i, p[i]}}})
 	}
 	m.rows[0] = rows
-	m.entropies()
+	m.compare()
 	return &view{k: k, s: &state{}}, hs
 }
 
@@ -84,8 +84,9 @@ func toy(p []float64, positive ...[]float64) (*view, []hypothesis) {
 func TestEntropyOfTests(t *testing.T) {
 	v, hs := toy([]float64{.4, .3, .2, .1}, []float64{1, 0, 0, 0}, []float64{1, 0, 0, 1}, []float64{.9, .1, .05, .5})
 	l := v.lookAhead(hs)
-	clear(l.all.vain) // so that only the doubt is priced
-	clear(l.vain)
+	for i := range l.all.on {
+		l.all.on[i].vain = 0 // so that only the doubt is priced
+	}
 	bits := func(x float64) float64 { return x / perBit }
 	assert.InDelta(t, 1.8464, bits(l.all.price()), 1e-4)
 	assert.InDelta(t, 0.8755, bits(l.left(&l.all, 0)), 1e-4)

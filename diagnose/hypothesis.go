@@ -173,10 +173,10 @@ func (v *view) likelihood(h hypothesis, t int, x *evidence) float64 {
 	return like
 }
 
-// shownAs is the way whose prediction for a test is the hypothesis's, -1 where
-// it is mixed of several.
+// shownAs is a way whose prediction for a test is the hypothesis's, -1 where it
+// is mixed of several.
 func (m *model) shownAs(h hypothesis, t, variant int) int {
-	n, rows, pick := len(m.ways), m.rows[variant], m.picks(variant, t)
+	n, same, pick := len(m.ways), m.same[variant][t], m.picks(variant, t)
 	as := -1
 	for _, x := range h.parts {
 		w := x.at
@@ -186,12 +186,12 @@ func (m *model) shownAs(h hypothesis, t, variant int) int {
 			case second:
 				w = int(p.b)
 			case both:
-				if &rows[p.a][t][0] != &rows[p.b][t][0] {
+				if same[p.a] != same[p.b] {
 					return -1
 				}
 			}
 		}
-		if as >= 0 && &rows[as][t][0] != &rows[w][t][0] {
+		if as >= 0 && same[as] != same[w] {
 			return -1
 		}
 		as = w

@@ -1,65 +1,86 @@
 package diagnose
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
 
 // lookahead works out what tests would leave to be paid, over the leading
-// hypotheses. What each of them predicts for a test is laid out once, outcome
-// by outcome, so that the sums below run over flat rows.
+// hypotheses. Those that predict the same for a test are taken together.
 type lookahead struct {
 	v     *view
 	hs    []hypothesis
-	vain  []float64  // by hypothesis: minutes lost where it is decided on in vain
-	tests []forecast // by test, laid out when first asked for
+	tests []forecast // by test, worked out when first asked for
 	all   stake      // the belief as it is
 	then  stake      // scratch: the belief after an outcome
-	x     []float64  // scratch
+	slot  []int32    // scratch, by prediction: its group, from one on; 0 if none
+	group []group    // scratch
+	rival []rival    // scratch
 }
 
 // forecast is what the hypotheses predict for one test.
 type forecast struct {
-	ready bool
-	alike bool      // all of them the same: it can't tell them apart
-	shows []float64 // [outcome*hypotheses+hypothesis]: its probability
-	sure  []float64 // [hypothesis]: sum of q ln q over its outcomes
+	ready  bool
+	of     []int32     // by hypothesis: its group
+	groups [][]float64 // by group: the probability of each outcome
+	sure   []float64   // by group: sum of q ln q over the outcomes
+	mixed  []float64   // where those are kept that are mixed of several ways
 }
 
-// stake is a belief with what hangs on it: the hypotheses, the probability of
-// each (which need not sum to one), and the sum of p ln p.
+// stake is a belief with what hangs on it, the likeliest hypothesis first.
 type stake struct {
-	at    []int32
-	p     []float64
-	vain  []float64
-	xlogx float64
+	on    []bet
+	xlogx float64 // sum of p ln p
+}
+
+// bet is the belief in one hypothesis, and the minutes that are lost where it
+// is decided on in vain.
+type bet struct {
+	at      int32 // among the hypotheses
+	p, vain float64
+}
+
+// group is the belief in the hypotheses that predict the same.
+type group struct {
+	p      float64
+	lowest float64 // the least that is lost by one of them
+}
+
+// rival is a hypothesis that may be the best to decide on, whatever is seen.
+type rival struct {
+	group   int32
+	p, vain float64
 }
 
 // lookAhead begins to look ahead from the present belief. The next call for the
 // same job ends it.
 func (v *view) lookAhead(hs []hypothesis) *lookahead {
 	l := &v.s.outlook
-	l.v, l.hs, l.vain = v, hs, l.vain[:0]
+	l.v, l.hs = v, hs
 	if l.tests == nil {
-		l.tests = make([]forecast, len(v.k.tests))
+		l.tests, l.slot = make([]forecast, len(v.k.tests)), make([]int32, v.k.model.predictions)
 	}
 	for t := range l.tests {
 		l.tests[t].ready = false
 	}
 	l.all.clear()
 	for i, h := range hs {
-		l.vain = append(l.vain, callBack+v.partCost(h))
-		l.all.add(i, h.p, l.vain[i])
+		l.all.add(i, h.p, callBack+v.partCost(h))
 	}
-	l.x = append(l.x[:0], l.vain...)
+	l.all.sort()
 	return l
 }
 
-func (b *stake) clear() { b.at, b.p, b.vain, b.xlogx = b.at[:0], b.p[:0], b.vain[:0], 0 }
+func (b *stake) clear() { b.on, b.xlogx = b.on[:0], 0 }
 
 func (b *stake) add(at int, p, vain float64) {
-	b.at, b.p, b.vain = append(b.at, int32(at)), append(b.p, p), append(b.vain, vain)
+	b.on = append(b.on, bet{int32(at), p, vain})
 	b.xlogx += xlogx(p)
+}
+
+func (b *stake) sort() {
+	slices.SortStableFunc(b.on, func(x, y bet) int { return cmp.Compare(y.p, x.p) })
 }
 
 func xlogx(x float64) float64 {
@@ -70,89 +91,114 @@ func xlogx(x float64) float64 {
 }
 
 // price is the expected cost of deciding now: the doubt that is left, and the
-// call-back and the parts wrongly bought by the best decision.
+// call-back and the parts wrongly bought by the best decision, which takes one
+// hypothesis for true and is wrong as often as it is not.
 func (b *stake) price() float64 {
 	var mass float64
-	for _, p := range b.p {
-		mass += p
+	for _, x := range b.on {
+		mass += x.p
 	}
 	if mass == 0 {
 		return 0
 	}
-	return doubt(xlogx(mass)-b.xlogx) + cheapest(b.p, b.vain, mass)
+	least := math.Inf(1)
+	for _, x := range b.on {
+		least = min(least, x.vain*(mass-x.p))
+	}
+	return doubt(xlogx(mass)-b.xlogx) + least
 }
 
 // doubt prices an entropy in nats.
 func doubt(nats float64) float64 { return perBit / math.Ln2 * nats }
 
-// cheapest is the cost of the best decision: to take one hypothesis for true
-// and be wrong as often as it is not.
-func cheapest(p, vain []float64, mass float64) float64 {
-	least := math.Inf(1)
-	for j, c := range vain {
-		if x := c * (mass - p[j]); x < least {
-			least = x
-		}
-	}
-	return least
-}
-
-// of lays out what the hypotheses predict for a test.
+// of works out what the hypotheses predict for a test.
 func (l *lookahead) of(t int) *forecast {
 	f := &l.tests[t]
 	if f.ready {
 		return f
 	}
-	n, m, on := len(l.hs), l.v.k.model, l.v.on.variant
-	size := n * len(l.v.k.tests[t].Classes)
-	f.shows, f.sure = slices.Grow(f.shows[:0], size)[:size], slices.Grow(f.sure[:0], n)[:n]
-	f.ready, f.alike = true, true
-	var buf [32]float64
-	var before []float64
-	for j, h := range l.hs {
-		var row []float64
+	m, on := l.v.k.model, l.v.on.variant
+	f.ready = true
+	f.of, f.groups, f.sure, f.mixed = f.of[:0], f.groups[:0], f.sure[:0], f.mixed[:0]
+	same := m.same[on][t]
+	for _, h := range l.hs {
 		w := m.shownAs(h, t, on)
-		if w >= 0 {
-			row, f.sure[j] = m.rows[on][w][t], m.sure[on][w][t]
-		} else {
-			row, f.sure[j] = l.v.row(h, t, buf[:]), 0
-			for _, q := range row {
-				f.sure[j] += xlogx(q)
-			}
+		if w < 0 {
+			f.of = append(f.of, int32(len(f.groups)))
+			f.mix(l.v, h, t)
+			continue
 		}
-		f.alike = f.alike && w >= 0 && (j == 0 || &row[0] == &before[0])
-		for c, q := range row {
-			f.shows[c*n+j] = q
+		s := &l.slot[same[w]]
+		if *s == 0 {
+			f.groups, f.sure = append(f.groups, m.rows[on][w][t]), append(f.sure, m.sure[on][w][t])
+			*s = int32(len(f.groups))
 		}
-		before = row
+		f.of = append(f.of, *s-1)
 	}
+	clear(l.slot)
 	return f
 }
 
-// left is the price that is left, on average, after a test. The sum of x ln x
-// over hypotheses and outcomes splits into that of the belief and that of the
-// predictions, x being their product, so that no logarithm is taken of each.
+// mix adds the prediction of a hypothesis that shows itself in several ways.
+func (f *forecast) mix(v *view, h hypothesis, t int) {
+	var buf [32]float64
+	row := v.row(h, t, buf[:])
+	sure := 0.0
+	for _, q := range row {
+		sure += xlogx(q)
+	}
+	n := len(f.mixed)
+	f.mixed = append(f.mixed, row...)
+	f.groups, f.sure = append(f.groups, f.mixed[n:]), append(f.sure, sure)
+}
+
+// left is the price that is left, on average, after a test.
+//
+// The sum of x ln x over hypotheses and outcomes splits into that of the belief
+// and that of the predictions, x being their product, so that no logarithm is
+// taken of each. And of two hypotheses that predict the same, the one that is
+// less likely and not cheaper in vain is never the better to decide on.
 func (l *lookahead) left(b *stake, t int) float64 {
-	f, n := l.of(t), len(l.hs)
-	if f.alike {
+	f := l.of(t)
+	if len(f.groups) == 1 {
 		return b.price()
 	}
+	l.group = slices.Grow(l.group[:0], len(f.groups))[:len(f.groups)]
+	for g := range l.group {
+		l.group[g] = group{0, math.Inf(1)}
+	}
+	l.rival = l.rival[:0]
+	for _, x := range b.on {
+		at := f.of[x.at]
+		g := &l.group[at]
+		g.p += x.p
+		if x.vain < g.lowest {
+			g.lowest = x.vain
+			l.rival = append(l.rival, rival{at, x.p, x.vain})
+		}
+	}
 	nats := -b.xlogx
-	for i, j := range b.at {
-		nats -= b.p[i] * f.sure[j]
+	for g := range l.group {
+		nats -= l.group[g].p * f.sure[g]
 	}
 	var cost float64
-	x := l.x[:len(b.at)]
-	for shows := f.shows; len(shows) > 0; shows = shows[n:] {
+	for c := range f.groups[0] {
 		var mass float64
-		for i, j := range b.at {
-			x[i] = b.p[i] * shows[j]
-			mass += x[i]
+		for g := range l.group {
+			mass += l.group[g].p * f.groups[g][c]
 		}
-		if mass > 0 {
-			nats += mass * math.Log(mass)
-			cost += cheapest(x, b.vain, mass)
+		if mass <= 0 {
+			continue
 		}
+		nats += mass * math.Log(mass)
+		least := math.Inf(1)
+		for i := range l.rival {
+			x := &l.rival[i]
+			if loss := x.vain * (mass - x.p*f.groups[x.group][c]); loss < least {
+				least = loss
+			}
+		}
+		cost += least
 	}
 	return doubt(nats) + cost
 }
@@ -161,25 +207,26 @@ func (l *lookahead) left(b *stake, t int) float64 {
 // the expected cost falls.
 func (l *lookahead) further(c candidate, next []candidate, now float64) float64 {
 	t := &l.v.k.tests[c.test]
-	n := len(l.hs)
+	f := l.of(c.test)
 	var left float64
 	cost := c.cost
-	for shows := l.of(c.test).shows; len(shows) > 0; shows = shows[n:] {
+	for k := range t.Classes {
 		l.then.clear()
 		var mass float64
-		for j := range l.hs {
-			x := l.all.p[j] * shows[j]
-			mass += x
-			if x > 1e-4 {
-				l.then.add(j, x, l.vain[j])
+		for _, x := range l.all.on {
+			p := x.p * f.groups[f.of[x.at]][k]
+			mass += p
+			if p > 1e-4 {
+				l.then.add(int(x.at), p, x.vain)
 			}
 		}
-		if len(l.then.at) == 0 {
+		if len(l.then.on) == 0 {
 			continue
 		}
+		l.then.sort()
 		here := l.then.price()
 		then, spent := here, 0.0
-		if mass > 0.02 && len(l.then.at) > 1 {
+		if mass > 0.02 && len(l.then.on) > 1 {
 			best := 0.0
 			for _, n := range next {
 				if n.test == c.test {
@@ -188,6 +235,9 @@ func (l *lookahead) further(c candidate, next []candidate, now float64) float64 
 				price := n.cost
 				if l.v.k.tests[n.test].State == t.State {
 					price = l.v.k.tests[n.test].Minutes + asking
+				}
+				if here <= best*price { // not even if it left nothing
+					continue
 				}
 				end := l.left(&l.then, n.test)
 				if r := (here - end) / price; r > best {

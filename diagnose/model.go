@@ -23,6 +23,9 @@ type model struct {
 	usual  []int                   // the likeliest outcome of each test on a healthy unit
 	noGood int                     // the way of "nothing is wrong, every reading is right"
 
+	same        [variants][][]int32 // [variant][test][way]: equal where they predict the same
+	predictions int                 // how many are told apart there, at most
+
 	priors []float64  // of every hypothesis: ways, then pairs
 	sets   []faultSet // every fault, and every two that have a pair
 	setOf  []int32    // by hypothesis: its faults
@@ -75,7 +78,6 @@ func newModel(k *Knowledge) (*model, error) {
 		normal[t] = l.distribution("", k.tests[t], k.tests[t].Normal)
 		m.usual = append(m.usual, top(normal[t]))
 	}
-	same := make([]interned, m.nt)
 	var total float64
 	for _, f := range k.faults {
 		total += f.Prior
@@ -92,7 +94,6 @@ func newModel(k *Knowledge) (*model, error) {
 				out := make([][]float64, m.nt)
 				for t := range k.tests {
 					row[t] = predict(l, f, w, t, v, normal[t])
-					row[t].row = same[t].one(row[t].row)
 					out[t] = row[t].row
 				}
 				dists[v] = append(dists[v], row)
@@ -105,25 +106,13 @@ func newModel(k *Knowledge) (*model, error) {
 	}
 	m.pair(k, dists)
 	m.index(k)
-	m.entropies()
+	m.compare()
 	return m, nil
 }
 
-// interned keeps one of equal rows, so that what predicts the same is seen to.
-type interned [][]float64
-
-func (all *interned) one(row []float64) []float64 {
-	for _, x := range *all {
-		if slices.Equal(x, row) {
-			return x
-		}
-	}
-	*all = append(*all, row)
-	return row
-}
-
-// entropies works out how sure every way is of every test.
-func (m *model) entropies() {
+// compare works out how sure every way is of every test, and which ways predict
+// the same.
+func (m *model) compare() {
 	for v, rows := range m.rows {
 		m.sure[v] = make([][]float64, len(rows))
 		for w, tests := range rows {
@@ -133,6 +122,19 @@ func (m *model) entropies() {
 					m.sure[v][w][t] += xlogx(q)
 				}
 			}
+		}
+		m.same[v] = make([][]int32, m.nt)
+		for t := range m.same[v] {
+			var kinds [][]float64
+			for w := range rows {
+				i := slices.IndexFunc(kinds, func(x []float64) bool { return slices.Equal(x, rows[w][t]) })
+				if i < 0 {
+					i = len(kinds)
+					kinds = append(kinds, rows[w][t])
+				}
+				m.same[v][t] = append(m.same[v][t], int32(i))
+			}
+			m.predictions = max(m.predictions, len(kinds))
 		}
 	}
 }

@@ -149,12 +149,13 @@ func (v *view) restartWait() time.Duration {
 
 // candidates lists every test that can be done, with what it costs from here.
 func (v *view) candidates() []candidate {
-	var out []candidate
+	out := v.s.doable[:0]
 	for i := range v.k.tests {
 		if v.available(i) {
 			out = append(out, v.candidate(i))
 		}
 	}
+	v.s.doable = out
 	return out
 }
 
@@ -220,9 +221,9 @@ func (v *view) undoes(path []int) bool {
 }
 
 // missing lists the readings and nameplate values that a test still needs, in
-// the order to ask for them.
+// the order to ask for them. The list is good until the next call.
 func (v *view) missing(t *Test) []Input {
-	var out []Input
+	out := v.s.needed[:0]
 	for _, r := range t.Refs {
 		in := Input{Quantity: catalogue.QuantityID(r), Place: "unit"}
 		if markedRef(r) && v.s.mark(in.Quantity) == "" && !v.s.unread[in] {
@@ -246,6 +247,7 @@ func (v *view) missing(t *Test) []Input {
 			out = append(out, Input{Quantity: in.Quantity, Place: in.Place})
 		}
 	}
+	v.s.needed = out
 	return out
 }
 

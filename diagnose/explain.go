@@ -40,13 +40,26 @@ type reason struct {
 	ratio float64
 }
 
-// weigh measures how much each finding speaks for a set of faults.
+// rivalry is the scratch of weigh.
+type rivalry struct {
+	against []hypothesis
+	heard   []testimony
+	joint   []float64
+	mine    []bool
+	reasons []reason
+}
+
+// weigh measures how much each finding speaks for a set of faults. What it
+// gives is good until the next call.
 func (v *view) weigh(has func(hypothesis) bool) []reason {
+	r := &v.s.rivalry
 	hs := v.against()
-	mine := make([]bool, len(hs))
+	r.mine = r.mine[:0]
 	var pw, po float64
-	for i, h := range hs {
-		if mine[i] = has(h); mine[i] {
+	for _, h := range hs {
+		mine := has(h)
+		r.mine = append(r.mine, mine)
+		if mine {
 			pw += h.p
 		} else {
 			po += h.p
@@ -56,21 +69,21 @@ func (v *view) weigh(has func(hypothesis) bool) []reason {
 		return nil
 	}
 	heard := v.testimonies()
-	out := make([]reason, 0, len(heard))
+	r.reasons = r.reasons[:0]
 	for k := range heard {
 		var with, without float64
 		for i, p := range heard[k].joint {
-			if mine[i] {
+			if r.mine[i] {
 				with += p
 			} else {
 				without += p
 			}
 		}
 		if without > 0 {
-			out = append(out, reason{&heard[k], (with / pw) / (without / po)})
+			r.reasons = append(r.reasons, reason{&heard[k], (with / pw) / (without / po)})
 		}
 	}
-	return out
+	return r.reasons
 }
 
 // strongest puts those that speak for it in order.
@@ -85,32 +98,48 @@ func (v *view) testimonies() []testimony {
 	if v.heard != nil {
 		return v.heard
 	}
+	r := &v.s.rivalry
 	hs := v.against()
+	leading := len(v.leading(believed, 0.999))
+	r.heard, r.joint = r.heard[:0], r.joint[:0]
 	for e, found := range v.evidence {
 		for t, x := range found {
 			if x == nil {
 				continue
 			}
-			joint := make([]float64, len(hs))
 			for i, h := range hs {
-				joint[i] = h.p * v.likelihood(h, t, x)
+				like := 0.0
+				if i < leading {
+					like = v.likelihood(h, t, x)
+				} else {
+					like = x.alone[h.faults[0]]
+				}
+				r.joint = append(r.joint, h.p*like)
 			}
-			v.heard = append(v.heard, testimony{t, &v.epochs[e][t], joint})
+			r.heard = append(r.heard, testimony{test: t, o: &v.epochs[e][t]})
 		}
 	}
+	for i := range r.heard {
+		r.heard[i].joint = r.joint[i*len(hs) : (i+1)*len(hs)]
+	}
+	v.heard = r.heard
 	return v.heard
 }
+
+// believed is how many of the leading hypotheses a finding is weighed between.
+const believed = 30
 
 // against lists what a finding is weighed between: what is believed, and behind
 // it, where nothing else is believed any more, the prior.
 func (v *view) against() []hypothesis {
 	if v.rivals == nil {
-		v.rivals = append(v.rivals, v.leading(30, 0.999)...)
+		v.rivals = append(v.s.rivalry.against[:0], v.leading(believed, 0.999)...)
 		for i, f := range v.k.faults {
 			if v.marginal[i] < 1e-3 && v.fitsUnit(i) {
 				v.rivals = append(v.rivals, v.alone(i, f.Prior*1e-6))
 			}
 		}
+		v.s.rivalry.against = v.rivals
 	}
 	return v.rivals
 }

@@ -45,6 +45,9 @@ type state struct {
 	standing   []*outcome // by test
 	ranking    ranking
 	outlook    lookahead
+	rivalry    rivalry
+	doable     []candidate
+	needed     []Input
 }
 
 // record is one reading or observation with the circumstances it was made in.

@@ -1,7 +1,7 @@
 package diagnose
 
 import (
-	"cmp"
+	"math"
 	"slices"
 )
 
@@ -20,14 +20,14 @@ type part struct {
 }
 
 // leading lists the most probable hypotheses, at most limit, until they hold
-// the given share of the belief.
+// the given share of the belief. It is not to be appended to.
 func (v *view) leading(limit int, share float64) []hypothesis {
 	if v.ranked == nil {
 		v.rank()
 	}
 	var sum float64
-	for i, h := range v.ranked {
-		sum += h.p
+	for i := 0; i < len(v.ranked) || v.rankNext(); i++ {
+		sum += v.ranked[i].p
 		if i+1 >= limit || sum >= share {
 			return v.ranked[:i+1]
 		}
@@ -35,68 +35,108 @@ func (v *view) leading(limit int, share float64) []hypothesis {
 	return v.ranked
 }
 
-// rank puts the hypotheses in order, the ways of each taken together.
+// ranking puts the hypotheses in order, as far as somebody looks.
+type ranking struct {
+	slot  []int32 // by set of faults: its place in sums, from one on; 0 if none
+	sums  []tally
+	hits  []part
+	parts []part  // the hits, those of one set together
+	heap  []int32 // of sums not yet ranked, the likeliest first
+	out   []hypothesis
+}
+
+// tally is the belief in one set of faults, and its ways among the parts.
+type tally struct {
+	set        int32
+	begin, end int32
+	p          float64
+	order      uint64
+}
+
+// roughly drops of a probability what the order of the sums may change, so that
+// hypotheses that nothing tells apart come in the order of the data.
+func roughly(p float64) uint64 { return math.Float64bits(p) >> 20 }
+
+// rank sums the belief in each set of faults, the ways of each taken together.
 func (v *view) rank() {
-	const least, most = 1e-5, 100 // nobody looks further down
+	const least = 1e-5 // nobody looks further down
 	m := v.k.model
 	r := &v.s.ranking
 	if r.slot == nil {
 		r.slot = make([]int32, len(m.sets))
 	}
-	r.hits, r.sums = r.hits[:0], r.sums[:0]
+	r.hits, r.sums, r.heap = r.hits[:0], r.sums[:0], r.heap[:0]
 	for at, p := range v.mass {
 		if p <= least {
 			continue
 		}
-		set := m.setOf[at]
-		if r.slot[set] == 0 {
-			r.sums = append(r.sums, tally{set: set, order: int32(len(r.sums))})
-			r.slot[set] = int32(len(r.sums))
+		s := &r.slot[m.setOf[at]]
+		if *s == 0 {
+			r.heap = append(r.heap, int32(len(r.sums)))
+			r.sums = append(r.sums, tally{set: m.setOf[at]})
+			*s = int32(len(r.sums))
 		}
-		x := &r.sums[r.slot[set]-1]
+		x := &r.sums[*s-1]
 		x.p += p
-		x.ways++
+		x.end++
 		r.hits = append(r.hits, part{at, p})
 	}
-	slices.SortFunc(r.sums, func(a, b tally) int { return cmp.Or(cmp.Compare(b.p, a.p), cmp.Compare(a.order, b.order)) })
-	n := len(r.sums)
-	for n > most && r.sums[n-1].p < r.sums[most-1].p {
-		n--
-	}
-	out := make([]hypothesis, n)
-	parts := make([]part, len(r.hits)) // of all, one after the other
+	begin := int32(0)
 	for i := range r.sums {
 		x := &r.sums[i]
-		r.slot[x.set] = int32(i)
-		if i < n {
-			out[i] = hypothesis{m.sets[x.set], x.p, parts[:0:x.ways]}
-			parts = parts[x.ways:]
-		}
+		x.begin, x.end, begin = begin, begin, begin+x.end
+		x.order = roughly(x.p)
 	}
-	for _, x := range r.hits {
-		if i := r.slot[m.setOf[x.at]]; int(i) < n {
-			out[i].parts = append(out[i].parts, x)
-		}
+	r.parts = slices.Grow(r.parts[:0], len(r.hits))[:len(r.hits)]
+	for _, h := range r.hits {
+		x := &r.sums[r.slot[m.setOf[h.at]]-1]
+		r.parts[x.end] = h
+		x.end++
 	}
 	for _, x := range r.sums {
 		r.slot[x.set] = 0
 	}
-	v.ranked = out
+	for i := len(r.heap)/2 - 1; i >= 0; i-- {
+		r.sink(i)
+	}
+	v.ranked = r.out[:0]
 }
 
-// ranking is the scratch of rank.
-type ranking struct {
-	slot []int32 // by set: its place in sums, from one on; 0 if none
-	sums []tally
-	hits []part
+// rankNext ranks one more hypothesis.
+func (v *view) rankNext() bool {
+	r := &v.s.ranking
+	if len(r.heap) == 0 {
+		return false
+	}
+	x := r.sums[r.heap[0]]
+	last := len(r.heap) - 1
+	r.heap[0] = r.heap[last]
+	r.heap = r.heap[:last]
+	r.sink(0)
+	v.ranked = append(v.ranked, hypothesis{v.k.model.sets[x.set], x.p, r.parts[x.begin:x.end]})
+	r.out = v.ranked
+	return true
 }
 
-// tally is the belief in one set of faults, and in how many ways.
-type tally struct {
-	set   int32
-	ways  int32
-	order int32 // as met
-	p     float64
+// sink puts an entry of the heap in its place below. Equal ones keep the order
+// of the data.
+func (r *ranking) sink(i int) {
+	before := func(a, b int32) bool {
+		return r.sums[a].order > r.sums[b].order || r.sums[a].order == r.sums[b].order && a < b
+	}
+	for {
+		next := i
+		for child := 2*i + 1; child <= 2*i+2 && child < len(r.heap); child++ {
+			if before(r.heap[child], r.heap[next]) {
+				next = child
+			}
+		}
+		if next == i {
+			return
+		}
+		r.heap[i], r.heap[next] = r.heap[next], r.heap[i]
+		i = next
+	}
 }
 
 // alone is the hypothesis of one fault, its ways by their prior, whatever is

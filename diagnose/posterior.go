@@ -15,6 +15,7 @@ type evidence struct {
 	heard   float64
 	twice   bool
 	like    []float64 // by way: its likelihood, seen once
+	alone   []float64 // by fault alone: its likelihood
 }
 
 // step is one thing that changes the belief.
@@ -46,7 +47,9 @@ type posterior struct {
 	steps []step
 	kept  []milestone
 	mass  []float64
-	like  []float64 // scratch
+
+	marginal []float64 // by fault
+	like     []float64 // scratch
 }
 
 // milestone is the belief after a number of steps, kept every few and after
@@ -95,7 +98,7 @@ func (v *view) believe() {
 	normalise(p.mass)
 	p.steps = append(p.steps[:0], steps...)
 	v.mass, v.evidence = p.mass, p.found
-	v.marginal = m.marginal(v.mass, len(v.k.faults))
+	v.marginal = m.marginal(p, len(v.k.faults))
 }
 
 // keep sets a milestone. The one after the last finding gives way to the next.
@@ -159,9 +162,12 @@ func (v *view) weighFindings(p *posterior) {
 			if old != nil && old.heard == o.heard && old.twice == o.twice && slices.Equal(old.weights, o.weights) {
 				continue
 			}
-			x := &evidence{weights: o.weights, heard: o.heard, twice: o.twice, like: make([]float64, len(rows))}
+			x := &evidence{weights: o.weights, heard: o.heard, twice: o.twice, like: make([]float64, len(rows)), alone: make([]float64, len(v.k.faults))}
 			for i := range rows {
 				x.like[i] = o.once(rows[i][t])
+			}
+			for f := range x.alone {
+				x.alone[f] = v.likelihood(v.alone(f, 1), t, x)
 			}
 			p.found[e][t] = x
 		}
@@ -278,18 +284,21 @@ func (m *model) repair(mass []float64, cured []bool) {
 }
 
 // marginal is the belief in each fault, alone or in a pair.
-func (m *model) marginal(mass []float64, faults int) []float64 {
+func (m *model) marginal(p *posterior, faults int) []float64 {
 	n := len(m.ways)
-	by := append([]float64(nil), mass[:n]...)
-	for j, p := range m.pairs {
-		by[p.a] += mass[n+j]
-		by[p.b] += mass[n+j]
+	by := append(p.like[:0], p.mass[:n]...)
+	for j, p := range p.mass[n:] {
+		x := &m.pairs[j]
+		by[x.a] += p
+		by[x.b] += p
 	}
-	out := make([]float64, faults)
+	p.like = by
+	p.marginal = slices.Grow(p.marginal[:0], faults)[:faults]
+	clear(p.marginal)
 	for i, w := range m.ways {
-		out[w.fault] += by[i]
+		p.marginal[w.fault] += by[i]
 	}
-	return out
+	return p.marginal
 }
 
 // weighFaults weighs each fault by what was seen of the unit as a whole.
@@ -346,15 +355,22 @@ func (v *view) absent(mass []float64, t int) {
 	}
 }
 
+// normalise brings a belief to a sum of one.
 func normalise(p []float64) {
-	var sum float64
-	for _, x := range p {
-		sum += x
+	var a, b, c, d float64 // side by side, so that no sum waits for the one before
+	rest := p
+	for ; len(rest) >= 4; rest = rest[4:] {
+		a, b, c, d = a+rest[0], b+rest[1], c+rest[2], d+rest[3]
 	}
+	for _, x := range rest {
+		a += x
+	}
+	sum := a + b + c + d
 	if sum <= 0 {
 		return
 	}
+	scale := 1 / sum
 	for i := range p {
-		p[i] /= sum
+		p[i] *= scale
 	}
 }

@@ -153,6 +153,7 @@ func TestBeliefIsWhatItSays(t *testing.T) {
 			mass, marginal := plainBelief(v)
 			require.InDeltaSlice(t, mass, v.mass, 1e-9)
 			require.InDeltaSlice(t, marginal, v.marginal, 1e-9)
+			checkRanking(t, v)
 			again := k.NewJob()
 			for _, e := range j.events {
 				again.Add(e)
@@ -164,4 +165,31 @@ func TestBeliefIsWhatItSays(t *testing.T) {
 	}
 	assert.Positive(t, repaired)
 	assert.Positive(t, refused)
+}
+
+// checkRanking holds the leading hypotheses against the sums of every way of
+// the same faults.
+func checkRanking(t *testing.T, v *view) {
+	m := v.k.model
+	name := func(faults []int) string { return v.nameOf(faults) }
+	sums := map[string]float64{}
+	for at, p := range v.mass {
+		if p > 1e-5 {
+			sums[name(m.sets[m.setOf[at]])] += p
+		}
+	}
+	all := v.leading(len(v.mass), 2)
+	require.Equal(t, len(sums), len(all))
+	for i, h := range all {
+		assert.InDelta(t, sums[name(h.faults)], h.p, 1e-12)
+		parts := 0.0
+		for _, x := range h.parts {
+			assert.Equal(t, name(h.faults), name(m.sets[m.setOf[x.at]]))
+			parts += x.p
+		}
+		assert.InDelta(t, h.p, parts, 1e-12)
+		if i > 0 {
+			assert.LessOrEqual(t, h.p, all[i-1].p*(1+1e-9))
+		}
+	}
 }

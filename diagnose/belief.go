@@ -19,14 +19,15 @@ type view struct {
 	marginal []float64     // belief in each fault, alone or in a pair
 	evidence [][]*evidence // by epoch, then by test: the findings that bear on the belief
 	ranked   []hypothesis
-	paths    map[string][]int
 	rivals   []hypothesis
 	heard    []testimony
 	on       circumstances
+	shorted  bool
 }
 
 func (s *state) look(now time.Time) *view {
-	v := &view{k: s.k, s: s, now: now, on: s.circumstances()}
+	v := &view{k: s.k, s: s, now: now, on: s.circumstances(), shorted: s.shorted()}
+	s.forget()
 	for e := 0; e <= s.epoch; e++ {
 		v.epochs = append(v.epochs, s.outcomes(e, v.on))
 	}
@@ -34,6 +35,16 @@ func (s *state) look(now time.Time) *view {
 	v.stand()
 	v.believe()
 	return v
+}
+
+// forget drops what was worked out for one look alone.
+func (s *state) forget() {
+	for i := range s.missed {
+		s.missed[i].known = false
+	}
+	for i := range s.ways {
+		s.ways[i].known = false
+	}
 }
 
 // circumstances are what every prediction hangs on: the season, the kind of

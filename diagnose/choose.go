@@ -44,7 +44,7 @@ func (v *view) available(i int) bool {
 	t := &v.k.tests[i]
 	o := v.standing[i]
 	switch {
-	case v.s.shorted() && outdoors(t):
+	case v.shorted && outdoors(t):
 		return false
 	case t.Sticky && v.s.switched:
 		return false
@@ -198,15 +198,17 @@ func (v *view) candidate(i int) candidate {
 
 // path is the way to an energy state from here.
 func (v *view) path(state string) []int {
-	p, ok := v.paths[state]
-	if !ok {
-		if v.paths == nil {
-			v.paths = map[string][]int{}
-		}
-		p = v.k.path(v.s.energy, state)
-		v.paths[state] = p
+	w := &v.s.ways[v.k.stateAt[state]]
+	if !w.known {
+		*w = wayTo{true, v.k.path(w.steps[:0], v.s.energy, state)}
 	}
-	return p
+	return w.steps
+}
+
+// wayTo is the way to an energy state, once it was asked for in a look.
+type wayTo struct {
+	known bool
+	steps []int
 }
 
 // undoes reports whether a way makes something live that was made safe.
@@ -221,9 +223,14 @@ func (v *view) undoes(path []int) bool {
 }
 
 // missing lists the readings and nameplate values that a test still needs, in
-// the order to ask for them. The list is good until the next call.
+// the order to ask for them.
 func (v *view) missing(t *Test) []Input {
-	out := v.s.needed[:0]
+	i := v.k.testAt[t.ID]
+	m := &v.s.missed[i]
+	if m.known {
+		return m.list
+	}
+	out := m.list[:0]
 	for _, r := range t.Refs {
 		in := Input{Quantity: catalogue.QuantityID(r), Place: "unit"}
 		if markedRef(r) && v.s.mark(in.Quantity) == "" && !v.s.unread[in] {
@@ -236,7 +243,6 @@ func (v *view) missing(t *Test) []Input {
 			out = append(out, Input{Quantity: r.Quantity, Place: r.Place})
 		}
 	}
-	i := v.k.testAt[t.ID]
 	n, last := v.s.own(i)
 	o := v.standing[i]
 	if redo := o != nil && (o.again || v.cooled(i, o)); redo || n == 0 {
@@ -247,8 +253,14 @@ func (v *view) missing(t *Test) []Input {
 			out = append(out, Input{Quantity: in.Quantity, Place: in.Place})
 		}
 	}
-	v.s.needed = out
+	*m = missed{true, out}
 	return out
+}
+
+// missed is what a test still needs, once it was asked for in a look.
+type missed struct {
+	known bool
+	list  []Input
 }
 
 // partCost is what the repair of a hypothesis costs in vain.

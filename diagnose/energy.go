@@ -351,16 +351,15 @@ func (e *Energy) observe(o catalogue.Observation) []string {
 	return nil
 }
 
-// path lists the steps that still lead to a state, in order. A step that
+// path appends the steps that still lead to a state, in order. A step that
 // touches wires first leads to dead, bled and proved.
-func (k *Knowledge) path(e Energy, state string) []int {
+func (k *Knowledge) path(out []int, e Energy, state string) []int {
 	s := k.energy.States[k.stateAt[state]]
 	hands := false
 	for _, id := range s.Needs {
 		touches := id == "leads_on" || id == "plug_on" || s.Via != "" && id == "plug_off"
 		hands = hands || touches && !satisfied[id](&e)
 	}
-	var out []int
 	if hands && (e.Outdoor != ProvedDead || e.Capacitor != Proved) {
 		out = k.open(out, e, "dead_bled")
 		e.Disconnect = false // what is made dead has to be made live again

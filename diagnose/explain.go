@@ -51,13 +51,13 @@ type rivalry struct {
 
 // weigh measures how much each finding speaks for a set of faults. What it
 // gives is good until the next call.
-func (v *view) weigh(has func(hypothesis) bool) []reason {
+func (v *view) weigh(has func(faultSet) bool) []reason {
 	r := &v.s.rivalry
 	hs := v.against()
 	r.mine = r.mine[:0]
 	var pw, po float64
 	for _, h := range hs {
-		mine := has(h)
+		mine := has(h.faults)
 		r.mine = append(r.mine, mine)
 		if mine {
 			pw += h.p
@@ -146,7 +146,7 @@ func (v *view) against() []hypothesis {
 
 func (v *view) reasons(faults []int, most int) []string {
 	var out []string
-	for _, r := range strongest(v.weigh(func(h hypothesis) bool { return h.hasAll(faults) })) {
+	for _, r := range strongest(v.weigh(func(s faultSet) bool { return s.hasAll(faults) })) {
 		if len(out) >= most {
 			break
 		}
@@ -165,7 +165,7 @@ func (v *view) unlikeHealthy(faults []int, most int) []string {
 	var list []reason
 	good := v.k.model.ways[v.k.model.noGood].fault
 	for _, h := range v.leading(30, 0.999) {
-		if !h.hasAll(faults) || len(h.faults) != len(faults) || len(faults) == 1 && faults[0] == good {
+		if !h.faults.hasAll(faults) || len(h.faults) != len(faults) || len(faults) == 1 && faults[0] == good {
 			continue
 		}
 		for t, o := range v.standing {
@@ -187,13 +187,9 @@ func (v *view) unlikeHealthy(faults []int, most int) []string {
 	return out
 }
 
-func (h hypothesis) hasAll(faults []int) bool {
+func (s faultSet) hasAll(faults []int) bool {
 	for _, f := range faults {
-		found := false
-		for _, g := range h.faults {
-			found = found || f == g
-		}
-		if !found {
+		if !slices.Contains(s, f) {
 			return false
 		}
 	}
@@ -220,7 +216,7 @@ func (v *view) ruledOut(faults []int) []string {
 			break
 		}
 		worst, why := 0.5, ""
-		for _, r := range v.weigh(func(h hypothesis) bool { return len(h.faults) == 1 && h.faults[0] == x.f }) {
+		for _, r := range v.weigh(func(s faultSet) bool { return len(s) == 1 && s[0] == x.f }) {
 			if r.ratio < worst && v.k.tests[r.test].ID != "complaint" && v.excludes(r.test, x.f) {
 				worst, why = r.ratio, r.o.text
 			}
@@ -377,7 +373,7 @@ func (v *view) why(a Assessment) []string {
 	} else {
 		out = append(out, fmt.Sprintf("Likeliest so far: %s, at %d%%.", name, int(math.Round(100*h.p))))
 	}
-	for _, r := range strongest(v.weigh(func(x hypothesis) bool { return len(x.faults) == len(h.faults) && x.hasAll(h.faults) })) {
+	for _, r := range strongest(v.weigh(func(s faultSet) bool { return len(s) == len(h.faults) && s.hasAll(h.faults) })) {
 		if len(out) > 6 {
 			break
 		}

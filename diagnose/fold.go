@@ -47,7 +47,8 @@ type state struct {
 	outlook    lookahead
 	rivalry    rivalry
 	doable     []candidate
-	needed     []Input
+	missed     []missed // by test
+	ways       []wayTo  // by energy state
 }
 
 // record is one reading or observation with the circumstances it was made in.
@@ -92,7 +93,8 @@ type repaired struct {
 const shortCycle = 5 * time.Minute // Armstrong 48478A006 p.18; Bard 2100-399; Ducane 2HP13
 
 func newState(k *Knowledge) *state {
-	return &state{k: k, energy: startEnergy(), rated: map[Input]record{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests))}
+	return &state{k: k, energy: startEnergy(), rated: map[Input]record{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests)),
+		missed: make([]missed, len(k.tests)), ways: make([]wayTo, len(k.energy.States))}
 }
 
 // apply takes one event and returns what does not fit about it.

@@ -17,6 +17,7 @@ type model struct {
 	nt     int
 	ways   []way
 	pairs  []pair
+	from   []int                   // by way: where its pairs begin, as the first of the two
 	rows   [variants][][][]float64 // [variant][way][test] -> probability of each outcome
 	sure   [variants][][]float64   // [variant][way][test] -> sum of q ln q over its outcomes
 	pick   [variants][]uint8       // [variant][test*pairs+pair]: first, second, both
@@ -224,6 +225,7 @@ func (m *model) pair(k *Knowledge, dists [variants][][]dist) {
 		m.priors = append(m.priors, w.prior)
 	}
 	for a, wa := range m.ways {
+		m.from = append(m.from, len(m.pairs))
 		for b := a + 1; b < len(m.ways); b++ {
 			wb := m.ways[b]
 			fa, fb := k.faults[wa.fault], k.faults[wb.fault]
@@ -234,6 +236,7 @@ func (m *model) pair(k *Knowledge, dists [variants][][]dist) {
 			m.priors = append(m.priors, pairing*wa.prior*wb.prior)
 		}
 	}
+	m.from = append(m.from, len(m.pairs))
 	for v := range m.pick {
 		m.pick[v] = make([]uint8, 0, len(m.pairs)*m.nt)
 		for t := range k.tests {

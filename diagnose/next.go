@@ -167,7 +167,7 @@ func byRate(p, cost []float64) []int {
 func (v *view) askable(i int) bool {
 	t := &v.k.tests[i]
 	o := v.standing[i]
-	return !v.s.cannot[i] && !v.hopeless(t) && !v.barred(t.State) && !(t.Sticky && v.s.switched) && !(v.s.shorted() && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again) && (t.Condition == "" || v.condition(t.Condition))
+	return !v.s.cannot[i] && !v.hopeless(t) && !v.barred(t.State) && !(t.Sticky && v.s.switched) && !(v.shorted && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again) && (t.Condition == "" || v.condition(t.Condition))
 }
 
 // modeNext asks for the season where the complaint doesn't tell and it matters.
@@ -191,7 +191,7 @@ func (v *view) repairNext(d *Verdict) Next {
 	if what := v.blocked(r.State); what != "" {
 		return Next{Kind: DoDone, Say: "I would " + named.Name + ", and it can't be done without " + what + ". Leave it safe and off until it can.", Because: d.Because}
 	}
-	if path := v.k.path(v.s.energy, r.State); len(path) > 0 {
+	if path := v.path(r.State); len(path) > 0 {
 		n := v.step(path[0], "", "")
 		n.Say = "To " + named.Name + ": " + strings.ToLower(n.Say[:1]) + n.Say[1:]
 		return n

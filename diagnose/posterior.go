@@ -287,10 +287,14 @@ func (m *model) repair(mass []float64, cured []bool) {
 func (m *model) marginal(p *posterior, faults int) []float64 {
 	n := len(m.ways)
 	by := append(p.like[:0], p.mass[:n]...)
-	for j, p := range p.mass[n:] {
-		x := &m.pairs[j]
-		by[x.a] += p
-		by[x.b] += p
+	mass := p.mass[n:]
+	for a := range by { // the pairs stand in the order of their first
+		var sum float64
+		for j := m.from[a]; j < m.from[a+1]; j++ {
+			sum += mass[j]
+			by[m.pairs[j].b] += mass[j]
+		}
+		by[a] += sum
 	}
 	p.like = by
 	p.marginal = slices.Grow(p.marginal[:0], faults)[:faults]

@@ -1,9 +1,6 @@
 package diagnose
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // hypothesis is one explanation: one fault or a pair, in every way that it may
 // show itself.
@@ -37,93 +34,77 @@ func (v *view) leading(limit int, share float64) []hypothesis {
 
 // ranking puts the hypotheses in order, as far as somebody looks.
 type ranking struct {
-	slot  []int32 // by set of faults: its place in sums, from one on; 0 if none
-	sums  []tally
-	hits  []part
-	parts []part  // the hits, those of one set together
-	heap  []int32 // of sums not yet ranked, the likeliest first
+	sums  []float64 // by set of faults: the belief in it
+	heap  []tally   // those not yet ranked, the likeliest first
+	parts []part
 	out   []hypothesis
 }
 
-// tally is the belief in one set of faults, and its ways among the parts.
+// tally is the belief in one set of faults, roughly.
 type tally struct {
-	set        int32
-	begin, end int32
-	p          float64
-	order      uint64
+	set   int32
+	order uint64
 }
 
 // roughly drops of a probability what the order of the sums may change, so that
 // hypotheses that nothing tells apart come in the order of the data.
 func roughly(p float64) uint64 { return math.Float64bits(p) >> 20 }
 
+// unseen is a belief that nobody looks at.
+const unseen = 1e-5
+
 // rank sums the belief in each set of faults, the ways of each taken together.
 func (v *view) rank() {
-	const least = 1e-5 // nobody looks further down
 	m := v.k.model
 	r := &v.s.ranking
-	if r.slot == nil {
-		r.slot = make([]int32, len(m.sets))
+	if r.sums == nil {
+		r.sums = make([]float64, len(m.sets))
 	}
-	r.hits, r.sums, r.heap = r.hits[:0], r.sums[:0], r.heap[:0]
+	clear(r.sums)
+	r.heap, r.parts, v.ranked = r.heap[:0], r.parts[:0], r.out[:0]
 	for at, p := range v.mass {
-		if p <= least {
+		if p <= unseen {
 			continue
 		}
-		s := &r.slot[m.setOf[at]]
-		if *s == 0 {
-			r.heap = append(r.heap, int32(len(r.sums)))
-			r.sums = append(r.sums, tally{set: m.setOf[at]})
-			*s = int32(len(r.sums))
+		sum := &r.sums[m.setOf[at]]
+		if *sum == 0 {
+			r.heap = append(r.heap, tally{set: m.setOf[at]})
 		}
-		x := &r.sums[*s-1]
-		x.p += p
-		x.end++
-		r.hits = append(r.hits, part{at, p})
+		*sum += p
 	}
-	begin := int32(0)
-	for i := range r.sums {
-		x := &r.sums[i]
-		x.begin, x.end, begin = begin, begin, begin+x.end
-		x.order = roughly(x.p)
-	}
-	r.parts = slices.Grow(r.parts[:0], len(r.hits))[:len(r.hits)]
-	for _, h := range r.hits {
-		x := &r.sums[r.slot[m.setOf[h.at]]-1]
-		r.parts[x.end] = h
-		x.end++
-	}
-	for _, x := range r.sums {
-		r.slot[x.set] = 0
+	for i := range r.heap {
+		r.heap[i].order = roughly(r.sums[r.heap[i].set])
 	}
 	for i := len(r.heap)/2 - 1; i >= 0; i-- {
 		r.sink(i)
 	}
-	v.ranked = r.out[:0]
 }
 
 // rankNext ranks one more hypothesis.
 func (v *view) rankNext() bool {
-	r := &v.s.ranking
+	m, r := v.k.model, &v.s.ranking
 	if len(r.heap) == 0 {
 		return false
 	}
-	x := r.sums[r.heap[0]]
+	set := r.heap[0].set
 	last := len(r.heap) - 1
 	r.heap[0] = r.heap[last]
 	r.heap = r.heap[:last]
 	r.sink(0)
-	v.ranked = append(v.ranked, hypothesis{v.k.model.sets[x.set], x.p, r.parts[x.begin:x.end]})
+	n := len(r.parts)
+	for _, at := range m.members[set] {
+		if p := v.mass[at]; p > unseen {
+			r.parts = append(r.parts, part{int(at), p})
+		}
+	}
+	v.ranked = append(v.ranked, hypothesis{m.sets[set], r.sums[set], r.parts[n:len(r.parts):len(r.parts)]})
 	r.out = v.ranked
 	return true
 }
 
-// sink puts an entry of the heap in its place below. Equal ones keep the order
-// of the data.
+// sink puts an entry of the heap in its place below.
 func (r *ranking) sink(i int) {
-	before := func(a, b int32) bool {
-		return r.sums[a].order > r.sums[b].order || r.sums[a].order == r.sums[b].order && a < b
-	}
+	before := func(a, b tally) bool { return a.order > b.order || a.order == b.order && a.set < b.set }
 	for {
 		next := i
 		for child := 2*i + 1; child <= 2*i+2 && child < len(r.heap); child++ {

@@ -119,7 +119,7 @@ func (l *lookahead) of(t int) *forecast {
 	}
 	m, on := l.v.k.model, l.v.on.variant
 	f.ready = true
-	f.of, f.groups, f.sure, f.mixed = f.of[:0], f.groups[:0], f.sure[:0], f.mixed[:0]
+	f.of, f.groups, f.sure, f.mixed = slices.Grow(f.of[:0], len(l.hs)), f.groups[:0], f.sure[:0], f.mixed[:0]
 	same := m.same[on][t]
 	for _, h := range l.hs {
 		w := m.shownAs(h, t, on)

@@ -27,11 +27,12 @@ type model struct {
 	same        [variants][][]int32 // [variant][test][way]: equal where they predict the same
 	predictions int                 // how many are told apart there, at most
 
-	priors []float64  // of every hypothesis: ways, then pairs
-	sets   []faultSet // every fault, and every two that have a pair
-	setOf  []int32    // by hypothesis: its faults
-	alone  [][]part   // by fault: its ways by their prior
-	cured  [][]bool   // [repair][way]: the repair mends what is wrong in it
+	priors  []float64  // of every hypothesis: ways, then pairs
+	sets    []faultSet // every fault, and every two that have a pair
+	setOf   []int32    // by hypothesis: its faults
+	members [][]int32  // by set: its hypotheses
+	alone   [][]part   // by fault: its ways by their prior
+	cured   [][]bool   // [repair][way]: the repair mends what is wrong in it
 }
 
 // faultSet is what a hypothesis says is wrong, in whatever way it shows.
@@ -161,6 +162,10 @@ func (m *model) index(k *Knowledge) {
 			m.sets = append(m.sets, two[:])
 		}
 		m.setOf = append(m.setOf, at)
+	}
+	m.members = make([][]int32, len(m.sets))
+	for at, set := range m.setOf {
+		m.members[set] = append(m.members[set], int32(at))
 	}
 	for _, r := range k.repairs {
 		cured := make([]bool, len(m.ways))

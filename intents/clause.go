@@ -23,6 +23,7 @@ type slots struct {
 	nPlaces    int
 	placed     bool // the quantity's own words name its place
 	shadowed   bool // a place word that also names a quantity ("suction")
+	asPlace    set  // the places that the quantity's word names too
 	rated      bool
 	measured   bool
 	dual       bool

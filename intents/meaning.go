@@ -230,6 +230,10 @@ func (p *Parser) unplaced(sl slots, env environment) meaning {
 			return
 		}
 		p.tab.unitQuantity[u].and(p.tab.measured).each(func(q int) {
+			if m.quantity = p.cat.Quantities[q].ID; slices.Contains(p.words.Nowhere, m.quantity) {
+				m.doubt = WhichPlace
+				return
+			}
 			r := catalogue.Reading{Quantity: p.cat.Quantities[q].ID, Place: p.cat.Quantities[q].Places[0], Value: sl.vals[0], Unit: p.cat.Quantities[q].Unit}
 			m.alternatives = append(m.alternatives, []Item{{Reading: &r}})
 			m.quantity = r.Quantity
@@ -280,6 +284,8 @@ func (p *Parser) placeFor(q int, sl slots, env environment) (places set, unsure 
 		return single(first), false
 	case sl.qual == catalogue.Nothing && p.cat.Quantities[q].Unit == volts && places.count() > 1:
 		return places, true // "no volts" proves nothing unless it says where
+	case slices.Contains(p.words.Nowhere, p.cat.Quantities[q].ID):
+		return places, true
 	case env.carryP >= 0 && env.carryP != first && places.has(env.carryP):
 		two := single(first)
 		two.add(env.carryP)

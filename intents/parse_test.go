@@ -1,6 +1,7 @@
 package intents
 
 import (
+	"fmt"
 	"os"
 	"strings"
 	"sync"
@@ -164,4 +165,34 @@ func BenchmarkParse(b *testing.B) {
 			}
 		})
 	}
+}
+
+// TestAnotherQuantityDoesNotFillTheOpenOne: whatever is asked for, a reading
+// that names its own quantity and place is that, or is asked back.
+func TestAnotherQuantityDoesNotFillTheOpenOne(t *testing.T) {
+	p := newParser(t)
+	n := 0
+	for _, open := range p.cat.Quantities {
+		if !open.Kind.Numeric() {
+			continue
+		}
+		for _, at := range open.Places {
+			ctx := Context{Open: &Asked{Quantity: open.ID, Place: at}}
+			for _, q := range p.cat.Quantities {
+				if !q.Kind.Numeric() || q.ID == open.ID {
+					continue
+				}
+				for _, pl := range q.Places {
+					text := fmt.Sprintf("%s %s %s", q.ID, pl, WriteNumber(roundTo(q.Min+.3*(q.Max-q.Min), q.Decimals)))
+					for _, it := range p.Parse(text, ctx).Items {
+						require.NotNil(t, it.Reading, text)
+						require.Equal(t, q.ID, it.Reading.Quantity, "%s with %s at %s open", text, open.ID, at)
+						require.Equal(t, pl, it.Reading.Place, "%s with %s at %s open", text, open.ID, at)
+						n++
+					}
+				}
+			}
+		}
+	}
+	assert.Greater(t, n, 5000)
 }

@@ -38,6 +38,7 @@ func (s *search) prefix(start, i int, cost float64, sl slots, solid bool) {
 		switch e.class {
 		case isQuantity:
 			if s.addQuantity(&next, i, e) {
+				next.asPlace = s.places(i, e.end)
 				s.prefix(start, e.end, c, next, true)
 			}
 		case isPlace:

@@ -125,7 +125,7 @@ func (p *Parser) numericFor(sl slots, env environment) (set, fit) {
 	fromOpen := p.filter(single(env.openQ).and(t.numeric), sl)
 	switch {
 	case sl.hasQ:
-		return p.namedQuantity(sl, kind, fromOpen)
+		return p.namedQuantity(sl, env, kind, fromOpen)
 	case sl.dual:
 		if out := p.filter(t.pair.and(kind), sl); !out.empty() {
 			return out, fitWell
@@ -138,7 +138,7 @@ func (p *Parser) numericFor(sl slots, env environment) (set, fit) {
 			return out, fitNeeds
 		}
 		if !fromOpen.empty() && !sl.rated {
-			return fromOpen, fitNeeds
+			return p.asked(sl, env, fromOpen)
 		}
 		return p.byPlace(sl, kind)
 	case sl.qualFor >= 0 && !sl.hasNum:
@@ -157,7 +157,34 @@ func (p *Parser) numericFor(sl slots, env environment) (set, fit) {
 	return set{}, fitBare
 }
 
-func (p *Parser) namedQuantity(sl slots, kind, fromOpen set) (set, fit) {
+// asked weighs a number at a place against the open question. Where the place
+// alone means another quantity, "return is sixty five" while wet bulb is open,
+// both are possible: it is asked; at another place than the open one only the
+// usual meaning is.
+func (p *Parser) asked(sl slots, env environment, fromOpen set) (set, fit) {
+	usual := p.filter(p.hint(sl), sl)
+	if usual.count() != 1 || fromOpen.has(usual.first()) {
+		return fromOpen, fitNeeds
+	}
+	if places, _, _ := p.placesOf(env.openQ, sl); env.openP >= 0 && !places.has(env.openP) {
+		return usual, fitWell
+	}
+	return fromOpen.or(usual), fitNeeds
+}
+
+// hint is what the places of a clause mean by themselves.
+func (p *Parser) hint(sl slots) (out set) {
+	for _, ps := range sl.place[:sl.nPlaces] {
+		ps.each(func(k int) {
+			if q, ok := p.tab.implied[k]; ok {
+				out.add(q)
+			}
+		})
+	}
+	return out
+}
+
+func (p *Parser) namedQuantity(sl slots, env environment, kind, fromOpen set) (set, fit) {
 	t := p.tab
 	base := sl.quantities.and(t.numeric)
 	if sl.rated {
@@ -173,6 +200,9 @@ func (p *Parser) namedQuantity(sl slots, kind, fromOpen set) (set, fit) {
 		}
 	}
 	if out := p.filter(base, sl); !out.empty() {
+		if env.openP >= 0 && sl.asPlace.has(env.openP) && !sl.hasUnit && !sl.rated {
+			return out.or(fromOpen), fitWell // "liquid ninety eight" while the liquid line's temperature is open
+		}
 		return out, fitWell
 	}
 	if out := p.filter(likeUnit.and(kind), sl); !out.empty() {
@@ -208,18 +238,13 @@ func (p *Parser) byUnit(sl slots, kind, fromOpen set) (set, fit) {
 
 func (p *Parser) byPlace(sl slots, kind set) (set, fit) {
 	t := p.tab
-	var hint, all set
+	var all set
 	for _, ps := range sl.place[:sl.nPlaces] {
-		ps.each(func(k int) {
-			if q, ok := t.implied[k]; ok {
-				hint.add(q)
-			}
-			all = all.or(t.byPlace[k].and(t.numeric))
-		})
+		ps.each(func(k int) { all = all.or(t.byPlace[k].and(t.numeric)) })
 	}
 	if sl.rated {
 		all = all.and(kind)
-	} else if out := p.filter(hint, sl); out.count() == 1 {
+	} else if out := p.filter(p.hint(sl), sl); out.count() == 1 {
 		return out, fitWell
 	}
 	out := p.filter(all, sl)

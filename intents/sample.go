@@ -237,7 +237,7 @@ func (p *Parser) runsOver(where, name string) bool {
 
 // mustPlace reports whether a reading without its place would be asked about.
 func (p *Parser) mustPlace(q int, r catalogue.Reading) bool {
-	return r.Qualifier == catalogue.Nothing && r.Unit == volts && p.tab.places[q].count() > 1
+	return r.Qualifier == catalogue.Nothing && r.Unit == volts && p.tab.places[q].count() > 1 || slices.Contains(p.words.Nowhere, r.Quantity)
 }
 
 // plainNames are the names of a quantity that no other quantity shares and that

@@ -91,6 +91,16 @@ func (s *search) also(c class, i, end int) bool {
 	return false
 }
 
+// places lists the places that the words from i to end name.
+func (s *search) places(i, end int) set {
+	for _, e := range s.edges[i] {
+		if e.class == isPlace && e.end == end {
+			return e.members
+		}
+	}
+	return set{}
+}
+
 func (s *search) boundary(i int) bool { return i >= len(s.toks) || s.toks[i].before >= gapComma }
 
 // andOunces reads the smaller unit after the larger: "six pounds ten ounces".

@@ -76,7 +76,7 @@ type words struct {
 	Dual           []string               `json:"dual"`
 	PairJoins      []string               `json:"pair_joins"`
 	EverydayPlaces []catalogue.PlaceID    `json:"everyday_places"` // named in small talk about the weather too
-	Nowhere        []catalogue.QuantityID `json:"nowhere"` // taken at so many places that none is meant by itself
+	Nowhere        []catalogue.QuantityID `json:"nowhere"`         // taken at so many places that none is meant by itself
 	PairQuantities []catalogue.QuantityID `json:"pair_quantities"`
 	PairPlaces     []catalogue.PlaceID    `json:"pair_places"` // larger section first
 }

@@ -1,10 +1,11 @@
 #!/bin/sh
 # Fetches and builds the speech library.
-# usage: engine.sh PACKAGE VERSION SHA256 DIR NATIVE(ON|OFF) PATCH
+# usage: engine.sh PACKAGE VERSION SHA256 DIR NATIVE(ON|OFF) PATCH…
 # DIR gets include/ and lib/. The last step is a rename, so DIR is there only when whole;
 # what a killed run leaves behind is swept by the next.
 set -eu
-package=$1 version=$2 sum=$3 dir=$4 native=$5 patch=$6
+package=$1 version=$2 sum=$3 dir=$4 native=$5
+shift 5
 parts=$(dirname "$dir") log=$dir.log work=$dir.work
 archive=$parts/downloads/$package-$version.tgz
 
@@ -24,10 +25,13 @@ sh "$(dirname "$0")/npm.sh" "$package" "$version" "$sum" "$parts/downloads" "the
 
 mkdir "$work"
 tar -xzf "$archive" -C "$work" package/cpp/whisper.cpp || fail "cannot unpack $archive; is the disk full?"
-patch --silent --directory "$work/package/cpp/whisper.cpp" -p1 <"$patch" >"$log" 2>&1 || fail "$patch does not fit the speech library; see $log"
+: >"$log"
+for patch; do
+	patch --silent --directory "$work/package/cpp/whisper.cpp" -p1 <"$patch" >>"$log" 2>&1 || fail "$patch does not fit the speech library; see $log"
+done
 echo "setup: building the speech library (about a minute on two cores)" >&2
 if ! cmake -S "$work/package/cpp/whisper.cpp" -B "$work/build" -DCMAKE_BUILD_TYPE=Release \
-	-DBUILD_SHARED_LIBS=OFF -DGGML_NATIVE="$native" -DCMAKE_INSTALL_LIBDIR=lib \
+	-DBUILD_SHARED_LIBS=OFF -DGGML_NATIVE="$native" -DGGML_LLAMAFILE=ON -DCMAKE_INSTALL_LIBDIR=lib \
 	-DWHISPER_BUILD_TESTS=OFF -DWHISPER_BUILD_EXAMPLES=OFF -DWHISPER_BUILD_SERVER=OFF \
 	-DGGML_CCACHE=OFF -DCMAKE_INSTALL_PREFIX="$work/install" >"$log" 2>&1; then
 	fail "cmake cannot configure the speech library: $(grep -m 1 -i error "$log" || tail -n 1 "$log"); the whole output is in $log"

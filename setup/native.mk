@@ -34,7 +34,8 @@ NATIVE_CFLAGS := $(shell pkg-config --cflags whisper 2>/dev/null)
 NATIVE_LDFLAGS := $(shell pkg-config --libs whisper 2>/dev/null)
 NATIVE_PATHS :=
 else
-ENGINE_NAME := whisper-$(ENGINE_VERSION)-$(shell echo $(ENGINE_SHA256) | cut -c1-8)-$(shell sha256sum $(SETUP)/rows.patch | cut -c1-8)-native-$(WHISPER_NATIVE)
+PATCHES := $(SETUP)/rows.patch $(SETUP)/prefetch.patch
+ENGINE_NAME := whisper-$(ENGINE_VERSION)-$(shell echo $(ENGINE_SHA256) | cut -c1-8)-$(shell cat $(PATCHES) $(SETUP)/engine.sh | sha256sum | cut -c1-8)-native-$(WHISPER_NATIVE)
 ENGINE_DIR := $(PARTS)/$(ENGINE_NAME)
 ENGINE := $(ENGINE_DIR)/done
 ENGINE_REVISION := $(subst .,_,$(subst -,_,$(ENGINE_NAME)))
@@ -106,8 +107,8 @@ endif
 native-env:
 	@echo "export $(NATIVE_ENV)"
 
-$(PARTS)/%/done: $(SETUP)/pins.mk $(SETUP)/engine.sh $(SETUP)/npm.sh $(SETUP)/rows.patch
-	@sh $(SETUP)/engine.sh $(ENGINE_PACKAGE) $(ENGINE_PACKAGE_VERSION) $(ENGINE_SHA256) $(ENGINE_DIR) $(WHISPER_NATIVE) $(SETUP)/rows.patch
+$(PARTS)/%/done: $(SETUP)/pins.mk $(SETUP)/engine.sh $(SETUP)/npm.sh $(PATCHES)
+	@sh $(SETUP)/engine.sh $(ENGINE_PACKAGE) $(ENGINE_PACKAGE_VERSION) $(ENGINE_SHA256) $(ENGINE_DIR) $(WHISPER_NATIVE) $(PATCHES)
 	@touch $@
 
 $(VAD_MADE): $(PARTS)/downloads/vad.done

@@ -3,10 +3,8 @@
 package whisper
 
 /*
-#include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
-#include <string.h>
 #include <whisper.h>
 
 // What setup/rows.patch adds to the library; not there in a library from elsewhere.
@@ -14,6 +12,7 @@ __attribute__((weak)) int  callout_rows_start (struct whisper_context *ctx, int 
 __attribute__((weak)) void callout_rows_copy  (struct whisper_context *ctx, int from, int to, int length);
 __attribute__((weak)) void callout_rows_drop  (struct whisper_context *ctx, int text);
 __attribute__((weak)) int  callout_rows_decode(struct whisper_context *ctx, const int32_t *token, const int32_t *pos, const int32_t *text, int n, int kept, int n_threads);
+__attribute__((weak)) double callout_rows_norm(struct whisper_context *ctx, int row);
 
 static int has_rows(void) { return callout_rows_decode != NULL; }
 static int rows_start(struct whisper_context *ctx, int audio_ctx, int texts) { return callout_rows_start(ctx, audio_ctx, texts); }
@@ -22,17 +21,7 @@ static void rows_drop(struct whisper_context *ctx, int text) { callout_rows_drop
 static int rows_decode(struct whisper_context *ctx, const int32_t *token, const int32_t *pos, const int32_t *text, int n, int kept, int threads) {
 	return callout_rows_decode(ctx, token, pos, text, n, kept, threads);
 }
-
-// The logarithm of the sum of exp of a row of scores. What lies 20 under the highest
-// adds nothing that matters.
-static double row_norm(const float *x, int n) {
-	float most = x[0];
-	for (int i = 1; i < n; i++) if (x[i] > most) most = x[i];
-	double sum = 0;
-	const float low = most - 20;
-	for (int i = 0; i < n; i++) if (x[i] > low) sum += expf(x[i] - most);
-	return most + log(sum);
-}
+static double rows_norm(struct whisper_context *ctx, int row) { return callout_rows_norm(ctx, row); }
 */
 import "C"
 
@@ -83,7 +72,7 @@ func scores(c *lib.Context, row int) (s []float32, norm float64) {
 	n := c.Whisper_n_vocab()
 	all := unsafe.Slice((*float32)(unsafe.Pointer(C.whisper_get_logits(rawContext(c)))), (row+1)*n)
 	s = all[row*n:]
-	return s, float64(C.row_norm((*C.float)(unsafe.Pointer(&s[0])), C.int(n)))
+	return s, float64(C.rows_norm(rawContext(c), C.int(row)))
 }
 
 func noSpeechToken(c *lib.Context) int { return int(C.whisper_token_nosp(rawContext(c))) }

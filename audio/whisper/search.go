@@ -204,8 +204,20 @@ func (s *search) decode(ctx context.Context, prompt string) error {
 		if err := s.step(step); err != nil {
 			return err
 		}
+		if !s.freeDone && s.loops() {
+			return nil // what is found beside a loop is not taken
+		}
 	}
 	return nil
+}
+
+// loops reports whether the free text ends in a loop.
+func (s *search) loops() bool {
+	ids := make([]lib.Token, len(s.free.tokens))
+	for i, id := range s.free.tokens {
+		ids[i] = lib.Token(id)
+	}
+	return loops(ids)
 }
 
 type scored struct {
@@ -446,12 +458,11 @@ func (e *Engine) search(ctx context.Context, samples []float32, h audio.Hints, s
 	if err := s.decode(ctx, h.Prompt); err != nil {
 		return false, err
 	}
-	ids := make([]lib.Token, len(s.free.tokens))
-	tokens := make([]token, len(ids))
+	tokens := make([]token, len(s.free.tokens))
 	for i, id := range s.free.tokens {
-		ids[i], tokens[i] = lib.Token(id), token{e.vocab.text[id], s.free.logs[i]}
+		tokens[i] = token{e.vocab.text[id], s.free.logs[i]}
 	}
 	*t = audio.Transcript{Words: words(tokens), LogLikelihood: s.free.log + s.freeEnd, NoSpeech: s.noSpeech, Fit: s.fit()}
 	t.Text = join(t.Words)
-	return !s.freeDone || loops(ids), nil
+	return !s.freeDone || s.loops(), nil
 }

@@ -135,3 +135,51 @@ func TestPlain(t *testing.T) {
 	assert.Equal(t, "amps 4.7", plain("Amps 4.7."))
 	assert.Equal(t, strings.ToLower("lra 58 amps"), plain("LRA, 58 amps"))
 }
+
+// The norm of a row is that of the plain sum in float64, and rows scored together have the
+// scores that they have alone, but for rounding.
+func TestRowsScoredTogetherAreAsAlone(t *testing.T) {
+	e := open(t)
+	u := goForward(t)
+	lock()
+	defer unlock()
+	require.NoError(t, e.ctx.Whisper_pcm_to_mel(u.Samples, e.threads))
+	start := []row{{int32(e.ctx.Whisper_token_sot()), 0, 0}, {int32(e.ctx.Whisper_token_not()), 1, 0}}
+	begin := func(texts int) {
+		require.NoError(t, rowsStart(e.ctx, 256, 2*beams+2))
+		require.NoError(t, e.ctx.Whisper_encode(0, e.threads))
+		require.NoError(t, rowsDecode(e.ctx, start, 1, e.threads))
+		for text := 1; text < texts; text++ {
+			rowsCopy(e.ctx, 0, int32(text))
+		}
+	}
+	const texts = 13 // more than one tile of the library's
+	token := func(text int) row { return row{int32(300 + 7*text), 2, int32(text)} }
+	begin(texts)
+	var together []row
+	for text := range texts {
+		together = append(together, token(text))
+	}
+	require.NoError(t, rowsDecode(e.ctx, together, 0, e.threads))
+	kept := make([][]float32, texts)
+	norms := make([]float64, texts)
+	for i := range texts {
+		var at []float32
+		at, norms[i] = scores(e.ctx, i)
+		kept[i] = append(kept[i], at[:e.ctx.Whisper_n_vocab()]...)
+		sum := 0.0
+		for _, v := range kept[i] {
+			sum += math.Exp(float64(v))
+		}
+		assert.InDelta(t, math.Log(sum), norms[i], 1e-4)
+	}
+	for i := range texts {
+		begin(texts)
+		require.NoError(t, rowsDecode(e.ctx, []row{token(i)}, 0, e.threads))
+		at, norm := scores(e.ctx, 0)
+		assert.InDelta(t, norms[i], norm, 0.03)
+		for id, v := range kept[i] {
+			require.InDelta(t, v, at[id], 0.06, "text %d, token %d", i, id)
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"math"
 	"strings"
 
 	"callout/catalogue"
@@ -12,6 +13,7 @@ func (l *loader) tests() {
 	k := l.k
 	k.answers, k.feeds = map[Input][]int{}, map[Input][]int{}
 	k.after = make([][]clause, len(k.tests))
+	k.unless = make([][]clause, len(k.tests))
 	for i := range k.tests {
 		t := &k.tests[i]
 		where := "test " + string(t.ID)
@@ -89,6 +91,7 @@ func (l *loader) tests() {
 			}
 		}
 		k.after[i] = l.clauses(where, t.After)
+		k.unless[i] = l.clauses(where, t.Unless)
 		l.distribution(where, *t, t.Normal)
 	}
 	for i := range k.conds {
@@ -220,6 +223,22 @@ func (l *loader) faults() {
 			}
 		}
 	}
+	for _, p := range k.profiles {
+		share := 0.0
+		for _, s := range p.States {
+			share += s.Share
+			for id, words := range s.Shows {
+				if at, ok := k.testAt[id]; !ok {
+					l.bad("profile %s: no test %q", p.ID, id)
+				} else {
+					l.distribution("profile "+p.ID, k.tests[at], words)
+				}
+			}
+		}
+		if len(p.States) > 0 && math.Abs(share-100) > 1e-9 {
+			l.bad("profile %s: the shares of its states make %g", p.ID, share)
+		}
+	}
 	k.confirm = make([][][]clause, len(k.faults))
 	k.proofs = make([][]clause, len(k.faults))
 	used := map[catalogue.RepairID]bool{}
@@ -242,7 +261,7 @@ func (l *loader) faults() {
 			}
 		}
 		share := 0.0
-		for _, w := range f.allWays() {
+		for _, w := range k.allWays(f) {
 			share += w.Share
 			if _, ok := k.profileAt[w.Profile]; !ok {
 				l.bad("%s: no profile %q", where, w.Profile)
@@ -255,7 +274,7 @@ func (l *loader) faults() {
 				}
 			}
 		}
-		if share != 100 {
+		if math.Abs(share-100) > 1e-9 {
 			l.bad("%s: the shares of its ways make %g", where, share)
 		}
 		condemns := false

@@ -25,17 +25,18 @@ type candidate struct {
 // The prices that make a choice, in minutes of a technician's time. Common
 // practice, no source; the order of choices hardly depends on them.
 const (
-	perBit       = 9.0  // what one bit of doubt costs to clear, a few cheap tests
-	asking       = 1.5  // what every question costs, however quick its answer
-	callBack     = 90.0 // a second visit
-	liveRisk     = 1.0  // each reading on a live unit
-	fetchMore    = 0.8  // each further reading of one test
-	early        = 0.4  // the price of a look at what will have passed later
-	turning      = 5.0  // from a unit made safe back to a live one
-	slow         = 0.12 // a rate at which testing on is worth little
-	tells        = 0.15 // a test that takes less off the expected cost tells nothing
-	plateMinutes = 0.5  // a value off the nameplate
-	waiting      = 0.2  // a minute of waiting, in which other work can be done
+	perBit       = 9.0   // what one bit of doubt costs to clear, a few cheap tests
+	asking       = 1.5   // what every question costs, however quick its answer
+	callBack     = 90.0  // a second visit
+	liveRisk     = 1.0   // each reading on a live unit
+	fetchMore    = 0.8   // each further reading of one test
+	early        = 0.4   // the price of a look at what will have passed later
+	turning      = 5.0   // from a unit made safe back to a live one
+	slow         = 0.12  // a rate at which testing on is worth little
+	tells        = 0.15  // a test that takes less off the expected cost tells nothing
+	plateMinutes = 0.5   // a value off the nameplate
+	reach        = 300.0 // what finding a fault that nothing points to is worth
+	waiting      = 0.2   // a minute of waiting, in which other work can be done
 )
 
 // available reports whether a test may be asked for now, its energy state set
@@ -56,7 +57,7 @@ func (v *view) available(i int) bool {
 		return false
 	case v.unread(i):
 		return false
-	case len(v.k.after[i]) > 0 && !v.anyHolds(v.k.after[i]):
+	case len(v.k.after[i]) > 0 && !v.anyHolds(v.k.after[i]), v.anyHolds(v.k.unless[i]):
 		return false
 	case t.Condition != "" && !v.condition(t.Condition):
 		return v.opens(t.Condition) >= 0
@@ -178,6 +179,9 @@ func (v *view) candidate(i int) candidate {
 	}
 	if v.undoes(c.path) {
 		c.cost += turning // it has to be made safe again later
+		if t.Operating && t.State != "indoor_run" {
+			c.cost += waiting * shortCycle.Minutes() // the delay begins anew
+		}
 	}
 	if v.k.energy.States[v.k.stateAt[t.State]].Live && t.Tolerance != nil {
 		c.cost += liveRisk

@@ -40,6 +40,8 @@ type Way struct {
 	Share   float64           `json:"share"` // percent
 	Profile string            `json:"profile,omitempty"`
 	Shows   map[TestID]string `json:"shows,omitempty"`
+
+	state map[TestID]string // what its profile shows in one of its states
 }
 
 // Test is one question to the unit.
@@ -63,7 +65,9 @@ type Test struct {
 	UnitType  string     `json:"unit_type,omitempty"`
 	Metering  string     `json:"metering,omitempty"`
 	// After lists the findings of which one makes it worth asking; none: always.
-	After  []string                      `json:"after,omitempty"`
+	After []string `json:"after,omitempty"`
+	// Unless lists the findings under which it tells nothing.
+	Unless []string                      `json:"unless,omitempty"`
 	Values map[catalogue.ValueID]ClassID `json:"values,omitempty"` // observed values that share an outcome
 	Sticky bool                          `json:"sticky,omitempty"` // as found: does not change with the unit's state
 	// Soon: what it shows passes by itself, so that it is looked at early.
@@ -128,6 +132,14 @@ type profile struct {
 	Compressor bool              `json:"compressor"` // it turns
 	Shows      map[TestID]string `json:"shows"`
 	Valve      map[TestID]string `json:"valve,omitempty"` // instead, where an expansion valve meters
+	// States lists the states in which it may be found, where it has several: what
+	// several tests show then hangs together.
+	States []profileState `json:"states,omitempty"`
+}
+
+type profileState struct {
+	Share float64           `json:"share"` // percent
+	Shows map[TestID]string `json:"shows"`
 }
 
 // ref is a value off the nameplate, or what stands in for it.
@@ -267,6 +279,7 @@ type Knowledge struct {
 
 	confirm [][][]clause // per fault: alternatives of conjunctions
 	after   [][]clause   // per test
+	unless  [][]clause   // per test
 	proofs  [][]clause   // per fault
 
 	model *model

@@ -89,7 +89,7 @@ func newModel(k *Knowledge) (*model, error) {
 		if f.ID == "no_fault" {
 			m.noGood = len(m.ways)
 		}
-		for _, w := range f.allWays() {
+		for _, w := range k.allWays(f) {
 			m.ways = append(m.ways, way{i, w.Share / 100 * f.Prior / total, k.profiles[k.profileAt[w.Profile]].Level})
 			for v := range dists {
 				row := make([]dist, m.nt)
@@ -176,16 +176,27 @@ func (m *model) index(k *Knowledge) {
 	}
 }
 
-// allWays lists the ways in which a fault shows itself; one that lists none has
-// one, its profile's.
-func (f Fault) allWays() []Way {
-	if len(f.Ways) == 0 {
-		return []Way{{Share: 100, Profile: f.Profile}}
+// allWays lists the ways in which a fault shows itself, each in every state that
+// its profile may be found in; one that lists none has one, its profile's.
+func (k *Knowledge) allWays(f Fault) []Way {
+	ways := f.Ways
+	if len(ways) == 0 {
+		ways = []Way{{Share: 100}}
 	}
-	out := append([]Way(nil), f.Ways...)
-	for i := range out {
-		if out[i].Profile == "" {
-			out[i].Profile = f.Profile
+	var out []Way
+	for _, w := range ways {
+		if w.Profile == "" {
+			w.Profile = f.Profile
+		}
+		at, ok := k.profileAt[w.Profile]
+		if !ok || len(k.profiles[at].States) == 0 {
+			out = append(out, w)
+			continue
+		}
+		share := w.Share
+		for _, s := range k.profiles[at].States {
+			w.Share, w.state = share*s.Share/100, s.Shows
+			out = append(out, w)
 		}
 	}
 	return out
@@ -210,7 +221,7 @@ func predict(l *loader, f Fault, w Way, t, variant int, normal []float64) dist {
 		shows map[TestID]string
 		use   bool
 		own   bool
-	}{{w.Shows, !gone, true}, {f.Valve, valve, true}, {f.Shows, !gone, true}, {p.Valve, valve, false}, {p.Shows, true, false}} {
+	}{{w.Shows, !gone, true}, {f.Valve, valve, true}, {f.Shows, !gone, true}, {w.state, !back, false}, {p.Valve, valve, false}, {p.Shows, true, false}} {
 		if s, ok := layer.shows[test.ID]; ok && layer.use {
 			return dist{l.distribution("", test, s), true, layer.own}
 		}

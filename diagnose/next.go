@@ -148,7 +148,8 @@ func (v *view) sweep() (candidate, bool) {
 	if len(cs) == 0 {
 		return candidate{}, false
 	}
-	return cs[byRate(p, cost)[0]], true
+	at := byRate(p, cost)[0]
+	return cs[at], p[at]*reach > cost[at]
 }
 
 // byRate orders actions by probability over cost, which is the cheapest order

@@ -168,6 +168,46 @@ func (g gathered) Show(_ context.Context, r session.Record) error {
 	return nil
 }
 
+// A writer that died in the middle of a line leaves half of it, which the next one cuts off
+// and tells of. Who looks on meanwhile sees every entry, and no half one.
+func TestFollowGoesOnAfterTheWriterDied(t *testing.T) {
+	w, err := joblog.Create(t.TempDir(), joblog.Opened{Program: "test", Job: "j"}, start)
+	require.NoError(t, err)
+	g := gathered{make(chan session.Record, 100)}
+	done := make(chan error, 1)
+	go func() { done <- Follow(t.Context(), w.Dir(), g) }()
+	<-g.records
+	_, err = w.Append(joblog.Note{Text: "before"}, start)
+	require.NoError(t, err)
+	<-g.records
+	require.NoError(t, w.Close())
+	path := filepath.Join(w.Dir(), joblog.LogName)
+	whole, err := os.ReadFile(path)
+	require.NoError(t, err)
+	for _, half := range []int{1, 40, 190} { // bytes of the line that is never ended
+		f, err := os.OpenFile(path, os.O_APPEND|os.O_WRONLY, 0)
+		require.NoError(t, err)
+		_, err = f.Write(whole[:half])
+		require.NoError(t, err)
+		require.NoError(t, f.Close())
+		time.Sleep(2 * lookEvery) // it was looked at
+		w, err = joblog.Open(w.Dir(), start)
+		require.NoError(t, err)
+		assert.IsType(t, joblog.Torn{}, (<-g.records).Body)
+		seq, err := w.Append(joblog.Note{Text: "after"}, start)
+		require.NoError(t, err)
+		assert.Equal(t, seq, (<-g.records).Seq)
+		require.NoError(t, w.Close())
+	}
+	w, err = joblog.Open(w.Dir(), start)
+	require.NoError(t, err)
+	_, err = w.Append(joblog.Closed{Outcome: "no_verdict"}, start)
+	require.NoError(t, err)
+	<-g.records
+	require.NoError(t, <-done)
+	require.NoError(t, w.Close())
+}
+
 // A log that another process writes to is followed entry by entry, without
 // touching it.
 func TestFollow(t *testing.T) {

@@ -1,6 +1,7 @@
 package quiet
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
@@ -24,7 +25,7 @@ func Follow(ctx context.Context, dir string, out session.Output) error {
 		return fmt.Errorf("quiet: following: %w", err)
 	}
 	defer f.Close()
-	for e, err := range joblog.Read(growing{ctx, f}) {
+	for e, err := range joblog.Read(&growing{ctx: ctx, f: f}) {
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
@@ -45,17 +46,31 @@ func Follow(ctx context.Context, dir string, out session.Output) error {
 	return context.Cause(ctx)
 }
 
-// growing is a file whose end is waited at.
+// most is more than an entry's line can have.
+const most = 5 << 20
+
+// growing gives the whole lines of a file whose end is waited at. Half a line is left where
+// it is: its writer may yet end it, or may have died in it, and then the next one cuts it off.
 type growing struct {
-	ctx context.Context
-	f   *os.File
+	ctx   context.Context
+	f     *os.File
+	at    int64  // bytes of the file that were read
+	lines []byte // read, and not yet given
 }
 
-func (g growing) Read(p []byte) (int, error) {
-	for {
-		n, err := g.f.Read(p)
-		if n > 0 || err != nil && err != io.EOF {
-			return n, err
+func (g *growing) Read(p []byte) (int, error) {
+	for len(g.lines) == 0 {
+		more, err := io.ReadAll(io.NewSectionReader(g.f, g.at, most))
+		if err != nil {
+			return 0, err
+		}
+		end := bytes.LastIndexByte(more, '\n') + 1
+		if end == 0 && len(more) == most {
+			end = most // no entry: let the log's reader say so
+		}
+		g.lines, g.at = more[:end], g.at+int64(end)
+		if end > 0 {
+			break
 		}
 		select {
 		case <-g.ctx.Done():
@@ -63,4 +78,7 @@ func (g growing) Read(p []byte) (int, error) {
 		case <-time.After(lookEvery):
 		}
 	}
+	n := copy(p, g.lines)
+	g.lines = g.lines[n:]
+	return n, nil
 }

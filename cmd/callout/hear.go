@@ -36,18 +36,14 @@ decision.`,
 			if err != nil {
 				return err
 			}
-			k, err := session.LoadKnowledge()
+			h, err := openHearing(s)
 			if err != nil {
 				return err
 			}
-			ear, engine, err := openEar(s, k)
-			if err != nil {
-				return err
-			}
-			defer engine.Close()
+			defer h.engine.Close()
 			var errs []error
 			for _, path := range paths {
-				h, err := hearClip(cmd.Context(), k, s, ear, path)
+				heard, err := h.clip(cmd.Context(), path)
 				if cmd.Context().Err() != nil {
 					return cmd.Context().Err()
 				}
@@ -55,7 +51,7 @@ decision.`,
 					errs = append(errs, err)
 					continue
 				}
-				if err := h.write(cmd.OutOrStdout(), k, asJSON); err != nil {
+				if err := heard.write(cmd.OutOrStdout(), h.know, asJSON); err != nil {
 					return err
 				}
 			}
@@ -83,27 +79,28 @@ type heardClip struct {
 	MS           float64                   `json:"ms"`
 }
 
-func hearClip(ctx context.Context, k *session.Knowledge, s settings, ear *session.Ear, path string) (heardClip, error) {
-	h := heardClip{Clip: path, Action: joblog.Ignored, Readings: []joblog.Reading{}, Observations: []joblog.Observation{},
+// clip hears one recording.
+func (h hearing) clip(ctx context.Context, path string) (heardClip, error) {
+	c := heardClip{Clip: path, Action: joblog.Ignored, Readings: []joblog.Reading{}, Observations: []joblog.Observation{},
 		Declarations: []catalogue.DeclarationID{}, Commands: []catalogue.Asked{}, Repairs: []catalogue.RepairID{}, Notes: []string{}}
 	parts, err := readClip(path)
 	if err != nil {
-		return h, err
+		return c, err
 	}
 	for _, part := range parts {
 		begin := time.Now()
-		u, err := ear.Hear(ctx, part, begin)
+		u, err := h.ear.Hear(ctx, part, begin)
 		if err != nil {
-			return h, fmt.Errorf("clip %s: %w", path, err)
+			return c, fmt.Errorf("clip %s: %w", path, err)
 		}
-		j, err := session.Judge(k, s.policy(), u)
+		j, err := session.Judge(h.know, h.settings.policy(), u)
 		if err != nil {
-			return h, err
+			return c, err
 		}
-		h.add(u, j)
-		h.MS = max(h.MS, float64(time.Since(begin).Microseconds())/1000)
+		c.add(u, j)
+		c.MS = max(c.MS, float64(time.Since(begin).Microseconds())/1000)
 	}
-	return h, nil
+	return c, nil
 }
 
 // add joins one utterance of the clip. Anything asked makes the clip asked.

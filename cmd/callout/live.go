@@ -61,31 +61,27 @@ type liveOptions struct {
 
 // runLive holds one live session.
 func runLive(ctx context.Context, s settings, o liveOptions, in io.Reader, out, complain io.Writer) (err error) {
-	k, err := session.LoadKnowledge()
+	h, err := openHearing(s)
 	if err != nil {
 		return err
 	}
-	ear, engine, err := openEar(s, k)
-	if err != nil {
-		return err
-	}
-	defer engine.Close()
+	defer h.engine.Close()
 	sound, err := openSound(s, complain)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, sound.close()) }()
-	l := &liveRun{options: o, settings: s, know: k, ear: ear, sound: sound, in: in, out: out, complain: complain}
+	l := &liveRun{hearing: h, options: o, sound: sound, in: in, out: out, complain: complain}
 	if err := l.prepare(ctx); err != nil {
 		return err
 	}
-	r, w, err := openJob(ctx, k, s, o.job, engine.Engine(), time.Now(), l.view, l.talk)
+	r, w, err := openJob(ctx, h.know, s, o.job, h.engine.Engine(), time.Now(), l.view, l.talk)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, w.Close()) }()
 	r.Through(l.talk.TimeLog)
-	ear.Expect(r.Call())
+	h.ear.Expect(r.Call())
 	if l.late.Loudspeaker, err = sound.output(w.Dir()); err != nil {
 		return err
 	}
@@ -112,10 +108,8 @@ func runLive(ctx context.Context, s settings, o liveOptions, in io.Reader, out, 
 
 // liveRun is one run of callout live.
 type liveRun struct {
+	hearing
 	options       liveOptions
-	settings      settings
-	know          *session.Knowledge
-	ear           *session.Ear
 	sound         *sound
 	in            io.Reader
 	out, complain io.Writer

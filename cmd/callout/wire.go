@@ -39,6 +39,24 @@ func openModel(s settings, path string) (audio.Recogniser, error) {
 	return engine, nil
 }
 
+// hearing is what every command that recognises speech works with.
+type hearing struct {
+	settings settings
+	know     *session.Knowledge
+	ear      *session.Ear
+	engine   audio.Recogniser // the ear's own
+}
+
+// openHearing loads it. The caller closes the engine.
+func openHearing(s settings) (h hearing, err error) {
+	h.settings = s
+	if h.know, err = session.LoadKnowledge(); err != nil {
+		return h, err
+	}
+	h.ear, h.engine, err = openEar(s, h.know)
+	return h, err
+}
+
 // engines are the recogniser and, if there is one, the second.
 type engines struct {
 	audio.Recogniser

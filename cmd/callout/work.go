@@ -44,28 +44,24 @@ as they did; without it the clips follow each other.`,
 			if err != nil {
 				return err
 			}
-			k, err := session.LoadKnowledge()
+			h, err := openHearing(s)
 			if err != nil {
 				return err
 			}
-			ear, engine, err := openEar(s, k)
-			if err != nil {
-				return err
-			}
-			defer engine.Close()
+			defer h.engine.Close()
 			var view session.Output = plainView{cmd.OutOrStdout()}
 			if asJSON {
-				view = newJSONView(k, cmd.OutOrStdout())
+				view = newJSONView(h.know, cmd.OutOrStdout())
 			}
 			sweepSound(s, cmd.ErrOrStderr())
 			late := &lateOutput{}
 			begin := time.Now()
-			r, w, err := openJob(cmd.Context(), k, s, dir, engine.Engine(), begin, view, late)
+			r, w, err := openJob(cmd.Context(), h.know, s, dir, h.engine.Engine(), begin, view, late)
 			if err != nil {
 				return err
 			}
 			defer w.Close()
-			sp, err := openSpeaker(k, s, w.Dir(), cmd.ErrOrStderr())
+			sp, err := openSpeaker(h.know, s, w.Dir(), cmd.ErrOrStderr())
 			if err != nil {
 				return err
 			}
@@ -75,7 +71,7 @@ as they did; without it the clips follow each other.`,
 					return err
 				}
 			}
-			if err := workClips(cmd.Context(), r, ear, clips, begin); err != nil {
+			if err := workClips(cmd.Context(), r, h.ear, clips, begin); err != nil {
 				return err
 			}
 			if !asJSON {

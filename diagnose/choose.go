@@ -124,7 +124,10 @@ func (v *view) condition(id string) bool {
 // read again.
 func (v *view) cooled(i int, o *outcome) bool {
 	t := &v.k.tests[i]
-	return t.Timers[t.Classes[o.top].ID] == "overload_cooling" && o.counts
+	if t.Timers[t.Classes[o.top].ID] != "overload_cooling" || !o.counts {
+		return false
+	}
+	return t.Value == "windings" || v.coolWait() == 0 && o.at.Before(v.s.hotSince.Add(physics.OverloadWait)) // a hand is held near again once it can have cooled
 }
 
 // coolWait is how long the overload still needs before its windings tell.

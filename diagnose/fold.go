@@ -28,8 +28,10 @@ type state struct {
 	restart  time.Time // power or the call came back
 	hotSince time.Time // first sign that the overload may be open
 	bledAt   time.Time
+	toldLive int    // one more than the segment in which it was said that it is not known to be dead
 	switched bool   // the breaker was thrown by hand: how it was found is past
-	unseated bool   // it had no supply until the disconnect was found loose
+	unseated bool   // it had no supply until the disconnect was found loose, or put in anew
+	reseated uint64 // when the disconnect was put in with no supply seen behind it before
 	cameOn   bool   // it stood still and then ran, with nothing done to it
 	trips    []span // when the breaker was off by itself
 	warnings []Warning
@@ -178,6 +180,9 @@ func (s *state) reading(e Event, r catalogue.Reading, warn func(id, text string,
 	} else if s.energy.off() {
 		warn("not_ready", "That was not heard clearly enough to prove anything dead: read it again.")
 	}
+	if text := s.notDead(r); text != "" {
+		warn("not_ready", text)
+	}
 	if r.Qualifier == catalogue.Nothing {
 		r.Value = 0
 	}
@@ -187,6 +192,9 @@ func (s *state) reading(e Event, r catalogue.Reading, warn func(id, text string,
 	s.freed(Lack{Quantity: r.Quantity, Place: r.Place})
 	rec := s.record(e, Input{Quantity: r.Quantity, Place: r.Place})
 	rec.value, rec.qualifier = r.Value, r.Qualifier
+	if r.Quantity == "voltage" && (r.Place == "contactor_line" || r.Place == "disconnect_load") && r.Value > 180 {
+		s.supplied()
+	}
 	if q.Kind == catalogue.Rated {
 		if old, ok := s.rated[rec.in]; ok && old.epoch == s.epoch && old.value != rec.value {
 			warn("contradicts_reading", fmt.Sprintf("%s was %s and is now %s: I take the later one.", q.Name, short(old.value), short(rec.value)), old.seq)
@@ -213,6 +221,7 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 	}
 	s.breaker(e.Seq, o)
 	if o.Quantity == "compressor_sound" && o.Value == "running" {
+		s.supplied()
 		s.ran(e.Seq)
 	}
 	if q, _ := s.k.cat.Quantity(o.Quantity); q.Kind == catalogue.Marked || o.Quantity == "mode" {
@@ -229,6 +238,9 @@ func (s *state) keep(r record) {
 		s.fed[i]++
 	}
 	if !s.hotSince.IsZero() {
+		if r.choice == "hot" && !r.at.Before(s.hotSince.Add(physics.OverloadWait)) {
+			s.hotSince = r.at // it has not cooled
+		}
 		return
 	}
 	hot := r.choice == "hot" || r.choice == "hum_then_click" || r.choice == "hum" && r.in.Place == "compressor"
@@ -274,6 +286,9 @@ func (s *state) declaration(e Event, warn func(id, text string, with ...uint64))
 	}
 	if d.ID == "breaker_on" {
 		s.closeTrip(e.Seq)
+	}
+	if d.ID == "disconnect_in" && s.epoch == 0 && !s.switched && s.reseated == 0 && s.noSupplySeen() && !s.tripped(e.Seq) {
+		s.reseated = e.Seq
 	}
 }
 

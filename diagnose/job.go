@@ -33,24 +33,29 @@ func (j *Job) Add(e Event) []Warning {
 // repairing keeps the verdict that a repair is done on, and warns of a repair
 // that was not earned.
 func (j *Job) repairing(e Event) []Warning {
+	r, ok := j.k.cat.Repair(e.Repair)
 	if e.Repair == "" {
 		return nil
 	}
 	v := j.state.look(e.At)
 	earned := v.earned(rather)
 	j.stood = v.verdict(earned)
-	for _, f := range earned {
-		for _, r := range j.k.faults[f].Repairs {
-			if r == e.Repair {
-				return nil
-			}
-		}
-	}
-	r, ok := j.k.cat.Repair(e.Repair)
 	if !ok {
 		return nil
 	}
-	return []Warning{{ID: "unproved_repair", Seq: e.Seq, Text: fmt.Sprintf("To %s was not earned by what was measured.", r.Name)}}
+	var out []Warning
+	state := j.k.repairs[j.k.repairAt[e.Repair]].State
+	if j.k.energy.States[j.k.stateAt[state]].Hands && len(v.path(state)) > 0 {
+		out = append(out, Warning{ID: "not_ready", Seq: e.Seq, Text: fmt.Sprintf("To %s is work on what is dead and proved dead, and I have no word that it was: that is how it is logged.", r.Name)})
+	}
+	for _, f := range earned {
+		for _, id := range j.k.faults[f].Repairs {
+			if id == e.Repair {
+				return out
+			}
+		}
+	}
+	return append(out, Warning{ID: "unproved_repair", Seq: e.Seq, Text: fmt.Sprintf("Nothing measured so far calls for it: %s.", r.Name)})
 }
 
 // Retract takes back the event seq, as if it had never been.

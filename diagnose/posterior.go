@@ -309,7 +309,7 @@ func (m *model) marginal(p *posterior, faults int) []float64 {
 func (v *view) weighFaults(mass []float64, kind stepKind) {
 	const (
 		seldom = 0.02 // a fault that comes and goes, or a look misjudged
-		hardly = 0.05
+		hardly = 0.005 // it had no supply, and something else healed as the disconnect was put in
 	)
 	m := v.k.model
 	by := make([]float64, len(m.ways))

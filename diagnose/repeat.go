@@ -1,6 +1,10 @@
 package diagnose
 
-import "fmt"
+import (
+	"fmt"
+
+	"callout/physics"
+)
 
 func (s *state) sinceBack(recs []record) []record {
 	var out []record
@@ -42,6 +46,9 @@ func (s *state) agree(t *Test, recs []record, all []outcome) outcome {
 	}
 	if before.top == last.top || before.segment != last.segment || t.Sticky {
 		return last
+	}
+	if t.Timers != nil && last.at.Sub(before.at) >= physics.OverloadWait/2 {
+		return last // it has cooled since
 	}
 	if len(all) >= 3 && all[len(all)-3].top == last.top {
 		last.with = []uint64{before.seq}

@@ -64,6 +64,16 @@ func (s *state) heldTooLong() bool {
 	return false
 }
 
+// supplied notes that the unit has its supply: if it had none until the disconnect
+// was pulled and put in again, the disconnect was not seated.
+func (s *state) supplied() {
+	if s.reseated == 0 || s.unseated || s.epoch > 0 {
+		return
+	}
+	s.unseated = true
+	s.trips = append(s.trips, span{from: s.since, to: s.reseated})
+}
+
 // uncalled reports whether the thermostat was last seen without a call.
 func (s *state) uncalled() bool {
 	out := false

@@ -23,7 +23,7 @@ func (v *view) confirmed(f int) bool {
 			return true
 		}
 	}
-	return false
+	return v.s.reseated > 0 && v.s.unseated && v.k.faults[f].ID == "disconnect_out" && v.condition("compressor_on")
 }
 
 // lacking lists what a fault's gate still misses.

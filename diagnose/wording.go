@@ -83,7 +83,7 @@ func (v *view) testNext(c candidate, kind string) Next {
 			if t.Optional {
 				say = fmt.Sprintf("If there is one, %s: what is the %s", t.Name, q.Name)
 			}
-			if in.Place != "unit" {
+			if in.Place != "unit" && len(q.Places) > 1 {
 				say += " of " + p.Name
 			}
 			return Next{Kind: DoNameplate, Test: t.ID, Quantity: in.Quantity, Place: in.Place, Minutes: 0.5, Say: say + v.orNone(t), Because: t.Because}
@@ -103,7 +103,11 @@ func (v *view) testNext(c candidate, kind string) Next {
 		n.Quantity, n.Place = missing[0].Quantity, missing[0].Place
 		q, _ := v.k.cat.Quantity(n.Quantity)
 		p, _ := v.k.cat.Place(n.Place)
-		n.Say = fmt.Sprintf("For %s: the %s of %s?", t.Name, q.Name, p.Name)
+		n.Say = fmt.Sprintf("For %s: the %s", t.Name, q.Name)
+		if len(q.Places) > 1 {
+			n.Say += " of " + p.Name
+		}
+		n.Say += "?"
 		n.Minutes = fetchMore
 	}
 	return n
@@ -136,14 +140,23 @@ func (v *view) needs(state string) []string {
 func (v *view) wait(d time.Duration, t *Test) Next {
 	minutes := int(math.Ceil(d.Minutes()))
 	n := Next{Kind: DoWait, Test: t.ID, Wait: d, Minutes: d.Minutes()}
+	if t.ID == "shell" {
+		n.Say = fmt.Sprintf("Give the compressor %d more minutes to cool, then hold your hand near its shell again.", minutes)
+		n.Because = "an overload opens again while the shell is hot"
+		return n
+	}
 	if t.Timers != nil {
 		n.Say = fmt.Sprintf("Give the overload %d more minutes to cool, then read the windings again.", minutes)
 		n.Because = "an open overload is not a bad winding: 2 hours before anything is condemned"
 		return n
 	}
 	n.Say = fmt.Sprintf("Wait up to %d minutes for the short-cycle delay. Tell me if it starts before.", minutes)
-	n.Because = "a restored control may hold the unit off for 5 minutes"
 	n.Cautions = v.cautions([]string{"moving_fan"})
+	if t.ID == "start_volts" || t.ID == "starting_current" {
+		n.Say = fmt.Sprintf("Wait up to %d minutes for the short-cycle delay, with the meter in place: it may start at any moment, and I want %s.", minutes, t.Name)
+		n.Cautions = v.cautions([]string{"moving_fan"}, t.Cautions)
+	}
+	n.Because = "a restored control may hold the unit off for 5 minutes"
 	return n
 }
 

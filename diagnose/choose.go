@@ -207,7 +207,7 @@ func (v *view) candidate(i int) candidate {
 func (v *view) path(state string) []int {
 	w := &v.s.ways[v.k.stateAt[state]]
 	if !w.known {
-		*w = wayTo{true, v.k.path(w.steps[:0], v.s.energy, state)}
+		*w = wayTo{true, v.k.path(w.steps[:0], &v.s.energy, state)}
 	}
 	return w.steps
 }

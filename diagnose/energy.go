@@ -372,24 +372,26 @@ func (e *Energy) observe(o catalogue.Observation) []string {
 
 // path appends the steps that still lead to a state, in order. A step that
 // touches wires first leads to dead, bled and proved.
-func (k *Knowledge) path(out []int, e Energy, state string) []int {
+func (k *Knowledge) path(out []int, e *Energy, state string) []int {
 	s := k.energy.States[k.stateAt[state]]
 	hands := false
 	for _, id := range s.Needs {
 		touches := id == "leads_on" || id == "plug_on" || s.Via != "" && id == "plug_off"
-		hands = hands || touches && !satisfied[id](&e)
+		hands = hands || touches && !satisfied[id](e)
 	}
 	if hands && (e.Outdoor != ProvedDead || e.Capacitor != Proved) {
 		out = k.open(out, e, "dead_bled")
-		e.Disconnect = false // what is made dead has to be made live again
+		dead := *e
+		dead.Disconnect = false // what is made dead has to be made live again
+		e = &dead
 	}
 	return k.open(out, e, state)
 }
 
 // open appends the steps of a state that are not done.
-func (k *Knowledge) open(out []int, e Energy, state string) []int {
+func (k *Knowledge) open(out []int, e *Energy, state string) []int {
 	for _, id := range k.energy.States[k.stateAt[state]].Needs {
-		if !satisfied[id](&e) {
+		if !satisfied[id](e) {
 			out = append(out, k.stepAt[id])
 		}
 	}

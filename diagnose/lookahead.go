@@ -14,18 +14,21 @@ type lookahead struct {
 	tests []forecast // by test, worked out when first asked for
 	all   stake      // the belief as it is
 	then  stake      // scratch: the belief after an outcome
-	slot  []int32    // scratch, by prediction: its group, from one on; 0 if none
-	group []group    // scratch
-	rival []rival    // scratch
+
+	// Scratch.
+	slot  []int32     // by prediction: its group, from one on; 0 if none
+	rows  [][]float64 // by group: its prediction
+	mixed []float64   // predictions mixed of several ways
+	group []group
+	rival []rival
 }
 
 // forecast is what the hypotheses predict for one test.
 type forecast struct {
-	ready  bool
-	of     []int32     // by hypothesis: its group
-	groups [][]float64 // by group: the probability of each outcome
-	sure   []float64   // by group: sum of q ln q over the outcomes
-	mixed  []float64   // where those are kept that are mixed of several ways
+	ready bool
+	of    []int32   // by hypothesis: its group
+	shows []float64 // [outcome*groups+group]: its probability
+	sure  []float64 // by group: sum of q ln q over the outcomes
 }
 
 // stake is a belief with what hangs on it, the likeliest hypothesis first.
@@ -118,38 +121,48 @@ func (l *lookahead) of(t int) *forecast {
 		return f
 	}
 	m, on := l.v.k.model, l.v.on.variant
-	f.ready = true
-	f.of, f.groups, f.sure, f.mixed = slices.Grow(f.of[:0], len(l.hs)), f.groups[:0], f.sure[:0], f.mixed[:0]
 	same := m.same[on][t]
+	f.ready, f.of, f.sure = true, slices.Grow(f.of[:0], len(l.hs)), f.sure[:0]
+	l.rows, l.mixed = l.rows[:0], l.mixed[:0]
 	for _, h := range l.hs {
 		w := m.shownAs(h, t, on)
 		if w < 0 {
-			f.of = append(f.of, int32(len(f.groups)))
-			f.mix(l.v, h, t)
+			f.of = append(f.of, int32(len(l.rows)))
+			row := l.mix(h, t)
+			l.rows, f.sure = append(l.rows, row), append(f.sure, sureness(row))
 			continue
 		}
 		s := &l.slot[same[w]]
 		if *s == 0 {
-			f.groups, f.sure = append(f.groups, m.rows[on][w][t]), append(f.sure, m.sure[on][w][t])
-			*s = int32(len(f.groups))
+			l.rows, f.sure = append(l.rows, m.rows[on][w][t]), append(f.sure, m.sure[on][w][t])
+			*s = int32(len(l.rows))
 		}
 		f.of = append(f.of, *s-1)
 	}
 	clear(l.slot)
+	f.shows = f.shows[:0]
+	for c := range l.rows[0] {
+		for _, row := range l.rows {
+			f.shows = append(f.shows, row[c])
+		}
+	}
 	return f
 }
 
-// mix adds the prediction of a hypothesis that shows itself in several ways.
-func (f *forecast) mix(v *view, h hypothesis, t int) {
+// mix is the prediction of a hypothesis that shows itself in several ways.
+func (l *lookahead) mix(h hypothesis, t int) []float64 {
 	var buf [32]float64
-	row := v.row(h, t, buf[:])
-	sure := 0.0
+	n := len(l.mixed)
+	l.mixed = append(l.mixed, l.v.row(h, t, buf[:])...)
+	return l.mixed[n:]
+}
+
+// sureness of a prediction is the sum of q ln q over its outcomes.
+func sureness(row []float64) (sum float64) {
 	for _, q := range row {
-		sure += xlogx(q)
+		sum += xlogx(q)
 	}
-	n := len(f.mixed)
-	f.mixed = append(f.mixed, row...)
-	f.groups, f.sure = append(f.groups, f.mixed[n:]), append(f.sure, sure)
+	return sum
 }
 
 // left is the price that is left, on average, after a test.
@@ -159,15 +172,18 @@ func (f *forecast) mix(v *view, h hypothesis, t int) {
 // taken of each. And of two hypotheses that predict the same, the one that is
 // less likely and not cheaper in vain is never the better to decide on.
 func (l *lookahead) left(b *stake, t int) float64 {
+	if len(b.on) == 0 {
+		return 0
+	}
 	f := l.of(t)
-	if len(f.groups) == 1 {
+	n := len(f.sure)
+	if n == 1 {
 		return b.price()
 	}
-	l.group = slices.Grow(l.group[:0], len(f.groups))[:len(f.groups)]
+	l.group, l.rival = slices.Grow(l.group[:0], n)[:n], l.rival[:0]
 	for g := range l.group {
 		l.group[g] = group{0, math.Inf(1)}
 	}
-	l.rival = l.rival[:0]
 	for _, x := range b.on {
 		at := f.of[x.at]
 		g := &l.group[at]
@@ -178,14 +194,14 @@ func (l *lookahead) left(b *stake, t int) float64 {
 		}
 	}
 	nats := -b.xlogx
-	for g := range l.group {
-		nats -= l.group[g].p * f.sure[g]
+	for g, sure := range f.sure {
+		nats -= l.group[g].p * sure
 	}
 	var cost float64
-	for c := range f.groups[0] {
+	for shows := f.shows; len(shows) > 0; shows = shows[n:] {
 		var mass float64
-		for g := range l.group {
-			mass += l.group[g].p * f.groups[g][c]
+		for g, q := range shows[:n] {
+			mass += l.group[g].p * q
 		}
 		if mass <= 0 {
 			continue
@@ -194,7 +210,7 @@ func (l *lookahead) left(b *stake, t int) float64 {
 		least := math.Inf(1)
 		for i := range l.rival {
 			x := &l.rival[i]
-			if loss := x.vain * (mass - x.p*f.groups[x.group][c]); loss < least {
+			if loss := x.vain * (mass - x.p*shows[x.group]); loss < least {
 				least = loss
 			}
 		}
@@ -208,13 +224,14 @@ func (l *lookahead) left(b *stake, t int) float64 {
 func (l *lookahead) further(c candidate, next []candidate, now float64) float64 {
 	t := &l.v.k.tests[c.test]
 	f := l.of(c.test)
+	n := len(f.sure)
 	var left float64
 	cost := c.cost
-	for k := range t.Classes {
+	for shows := f.shows; len(shows) > 0; shows = shows[n:] {
 		l.then.clear()
 		var mass float64
 		for _, x := range l.all.on {
-			p := x.p * f.groups[f.of[x.at]][k]
+			p := x.p * shows[f.of[x.at]]
 			mass += p
 			if p > 1e-4 {
 				l.then.add(int(x.at), p, x.vain)

@@ -120,9 +120,7 @@ func (m *model) compare() {
 		for w, tests := range rows {
 			m.sure[v][w] = make([]float64, len(tests))
 			for t, row := range tests {
-				for _, q := range row {
-					m.sure[v][w][t] += xlogx(q)
-				}
+				m.sure[v][w][t] = sureness(row)
 			}
 		}
 		m.same[v] = make([][]int32, m.nt)

@@ -216,7 +216,7 @@ func TestSimulatedCalls(t *testing.T) {
 	results, took := playMany(t, first, n, simulator.Setup{Pairs: 0.12})
 	elapsed := time.Since(start)
 	s := sumUp(results)
-	t.Logf("%d calls in %v\n%s", n, elapsed.Round(time.Millisecond), table(results, envInt("CALLOUT_ROWS", 25)))
+	t.Logf("%d calls in %v, %.0f a second\n%s", n, elapsed.Round(time.Millisecond), float64(n)/elapsed.Seconds(), table(results, envInt("CALLOUT_ROWS", 25)))
 	t.Logf("unsafe: %v\nwasted: %v", s.unsafe, s.wasted)
 	t.Logf("assessment: median %v, 99 of 100 %v, of %d", took[len(took)/2], took[len(took)*99/100], len(took))
 	if os.Getenv("CALLOUT_LOG") != "" {

@@ -28,6 +28,8 @@ type World struct {
 	poweredAt                                           float64 // when the outdoor unit last got its call
 	overloadUntil                                       float64
 	cache                                               *running
+	solved                                              circuit // the last one, and its operating point
+	solution                                            point
 	switchedOff                                         bool    // the breaker, by this technician
 	tripAt                                              float64 // when a breaker that holds at first opens; 0 never
 	tripTold                                            bool    // that the breaker tripped was said
@@ -94,7 +96,10 @@ func (w *World) settle() *running {
 	w.outdoorSide(r)
 	if r.state == "running" {
 		r.circuit = w.circuitNow(r)
-		r.point = r.circuit.solve()
+		if r.circuit != w.solved {
+			w.solved, w.solution = r.circuit, r.circuit.solve()
+		}
+		r.point = w.solution
 		w.limits(r)
 		power := r.point.power
 		i := u.RLA * (0.40 + 0.42*power) * math.Pow(230/math.Max(r.comp, 150), 0.7) * (1 + 0.35*(1-math.Min(w.hermNow(), 1)))

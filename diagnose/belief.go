@@ -19,8 +19,6 @@ type view struct {
 	marginal []float64     // belief in each fault, alone or in a pair
 	evidence [][]*evidence // by epoch, then by test: the findings that bear on the belief
 	ranked   []hypothesis
-	rivals   []hypothesis
-	heard    []testimony
 	on       circumstances
 	shorted  bool
 }

@@ -294,7 +294,7 @@ func (v *view) best(cs []candidate) (c candidate, ok bool) {
 	l := v.lookAhead(v.leading(48, 0.997))
 	now := l.all.price()
 	for i := range cs {
-		cs[i].left = l.left(&l.all, cs[i].test)
+		cs[i].left = l.leftNow(cs[i].test)
 	}
 	telling := cs[:0]
 	for _, c := range cs {

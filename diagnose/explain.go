@@ -42,6 +42,7 @@ type reason struct {
 
 // rivalry is the scratch of weigh.
 type rivalry struct {
+	of      int // which of the job's beliefs
 	against []hypothesis
 	heard   []testimony
 	joint   []float64
@@ -95,13 +96,13 @@ func strongest(all []reason) []reason {
 
 // testimonies works out once how the rivals explain every finding.
 func (v *view) testimonies() []testimony {
-	if v.heard != nil {
-		return v.heard
-	}
 	r := &v.s.rivalry
 	hs := v.against()
+	if len(r.heard) > 0 {
+		return r.heard
+	}
 	leading := len(v.leading(believed, 0.999))
-	r.heard, r.joint = r.heard[:0], r.joint[:0]
+	r.joint = r.joint[:0]
 	for e, found := range v.evidence {
 		for t, x := range found {
 			if x == nil {
@@ -122,8 +123,7 @@ func (v *view) testimonies() []testimony {
 	for i := range r.heard {
 		r.heard[i].joint = r.joint[i*len(hs) : (i+1)*len(hs)]
 	}
-	v.heard = r.heard
-	return v.heard
+	return r.heard
 }
 
 // believed is how many of the leading hypotheses a finding is weighed between.
@@ -132,16 +132,17 @@ const believed = 30
 // against lists what a finding is weighed between: what is believed, and behind
 // it, where nothing else is believed any more, the prior.
 func (v *view) against() []hypothesis {
-	if v.rivals == nil {
-		v.rivals = append(v.s.rivalry.against[:0], v.leading(believed, 0.999)...)
-		for i, f := range v.k.faults {
-			if v.marginal[i] < 1e-3 && v.fitsUnit(i) {
-				v.rivals = append(v.rivals, v.alone(i, f.Prior*1e-6))
-			}
-		}
-		v.s.rivalry.against = v.rivals
+	r := &v.s.rivalry
+	if r.of == v.s.posterior.version {
+		return r.against
 	}
-	return v.rivals
+	*r = rivalry{v.s.posterior.version, append(r.against[:0], v.leading(believed, 0.999)...), r.heard[:0], r.joint[:0], r.mine, r.reasons}
+	for i, f := range v.k.faults {
+		if v.marginal[i] < 1e-3 && v.fitsUnit(i) {
+			r.against = append(r.against, v.alone(i, f.Prior*1e-6))
+		}
+	}
+	return r.against
 }
 
 func (v *view) reasons(faults []int, most int) []string {

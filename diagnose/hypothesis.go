@@ -34,6 +34,7 @@ func (v *view) leading(limit int, share float64) []hypothesis {
 
 // ranking puts the hypotheses in order, as far as somebody looks.
 type ranking struct {
+	of    int       // which of the job's beliefs
 	sums  []float64 // by set of faults: the belief in it
 	heap  []tally   // those not yet ranked, the likeliest first
 	parts []part
@@ -57,11 +58,16 @@ const unseen = 1e-5
 func (v *view) rank() {
 	m := v.k.model
 	r := &v.s.ranking
+	if r.of == v.s.posterior.version {
+		v.ranked = r.out
+		return
+	}
+	r.of = v.s.posterior.version
 	if r.sums == nil {
 		r.sums = make([]float64, len(m.sets))
 	}
 	clear(r.sums)
-	r.heap, r.parts, v.ranked = r.heap[:0], r.parts[:0], r.out[:0]
+	r.heap, r.parts, r.out = r.heap[:0], r.parts[:0], r.out[:0]
 	for at, p := range v.mass {
 		if p <= unseen {
 			continue
@@ -78,6 +84,7 @@ func (v *view) rank() {
 	for i := len(r.heap)/2 - 1; i >= 0; i-- {
 		r.sink(i)
 	}
+	v.ranked = r.out
 }
 
 // rankNext ranks one more hypothesis.

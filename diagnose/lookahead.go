@@ -9,11 +9,12 @@ import (
 // lookahead works out what tests would leave to be paid, over the leading
 // hypotheses. Those that predict the same for a test are taken together.
 type lookahead struct {
-	v     *view
-	hs    []hypothesis
-	tests []forecast // by test, worked out when first asked for
-	all   stake      // the belief as it is
-	then  stake      // scratch: the belief after an outcome
+	v      *view
+	belief int // which of the job's beliefs
+	hs     []hypothesis
+	tests  []forecast // by test, worked out when first asked for
+	all    stake      // the belief as it is
+	then   stake      // scratch: the belief after an outcome
 
 	// Scratch.
 	slot  []int32     // by prediction: its group, from one on; 0 if none
@@ -25,10 +26,11 @@ type lookahead struct {
 
 // forecast is what the hypotheses predict for one test.
 type forecast struct {
-	ready bool
-	of    []int32   // by hypothesis: its group
-	shows []float64 // [outcome*groups+group]: its probability
-	sure  []float64 // by group: sum of q ln q over the outcomes
+	ready, priced bool
+	left          float64   // what is left after it, of the belief as it is, once priced
+	of            []int32   // by hypothesis: its group
+	shows         []float64 // [outcome*groups+group]: its probability
+	sure          []float64 // by group: sum of q ln q over the outcomes
 }
 
 // stake is a belief with what hangs on it, the likeliest hypothesis first.
@@ -60,12 +62,16 @@ type rival struct {
 // same job ends it.
 func (v *view) lookAhead(hs []hypothesis) *lookahead {
 	l := &v.s.outlook
-	l.v, l.hs = v, hs
+	l.v = v
+	if l.belief == v.s.posterior.version && l.belief > 0 && len(l.hs) == len(hs) {
+		return l // nothing was learnt since
+	}
+	l.belief, l.hs = v.s.posterior.version, hs
 	if l.tests == nil {
 		l.tests, l.slot = make([]forecast, len(v.k.tests)), make([]int32, v.k.model.predictions)
 	}
 	for t := range l.tests {
-		l.tests[t].ready = false
+		l.tests[t].ready, l.tests[t].priced = false, false
 	}
 	l.all.clear()
 	for i, h := range hs {
@@ -217,6 +223,16 @@ func (l *lookahead) left(b *stake, t int) float64 {
 		cost += least
 	}
 	return doubt(nats) + cost
+}
+
+// leftNow is the price that is left, on average, after a test done now.
+func (l *lookahead) leftNow(t int) float64 {
+	f := &l.tests[t]
+	if !f.priced {
+		f.left = l.left(&l.all, t)
+		f.priced = true
+	}
+	return f.left
 }
 
 // further is the rate, over a test and the best one that follows it, at which

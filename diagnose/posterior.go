@@ -50,6 +50,7 @@ type posterior struct {
 
 	marginal []float64 // by fault
 	like     []float64 // scratch
+	version  int       // counts the beliefs of this job
 }
 
 // milestone is the belief after a number of steps, kept every few and after
@@ -67,7 +68,7 @@ const between = 8
 // the likelihood of every finding that counts, epoch by epoch. Between epochs a
 // repair moves belief from what it cures to what is left.
 func (v *view) believe() {
-	p, m := &v.s.posterior, v.k.model
+	p := &v.s.posterior
 	v.prior(p)
 	v.weighFindings(p)
 	steps := v.steps()
@@ -75,6 +76,15 @@ func (v *view) believe() {
 	for same < min(len(steps), len(p.steps)) && steps[same] == p.steps[same] {
 		same++
 	}
+	if same < len(steps) || same < len(p.steps) || p.marginal == nil {
+		v.advance(p, steps, same)
+	}
+	v.mass, v.marginal, v.evidence = p.mass, p.marginal, p.found
+}
+
+// advance takes the belief from the last steps to these, the first of which are
+// the same.
+func (v *view) advance(p *posterior, steps []step, same int) {
 	for len(p.kept) > 1 && p.kept[len(p.kept)-1].after > same {
 		p.kept = p.kept[:len(p.kept)-1]
 	}
@@ -97,8 +107,8 @@ func (v *view) believe() {
 	}
 	normalise(p.mass)
 	p.steps = append(p.steps[:0], steps...)
-	v.mass, v.evidence = p.mass, p.found
-	v.marginal = m.marginal(p, len(v.k.faults))
+	v.k.model.sumFaults(p, len(v.k.faults))
+	p.version++
 }
 
 // keep sets a milestone. The one after the last finding gives way to the next.
@@ -142,7 +152,7 @@ func (v *view) prior(p *posterior) {
 		mass[n+j] = m.priors[n+j] * fits[x.a] * fits[x.b]
 	}
 	normalise(mass)
-	*p = posterior{on: v.on, kept: []milestone{{0, mass}}}
+	*p = posterior{on: v.on, version: p.version, kept: []milestone{{0, mass}}}
 }
 
 // weighFindings works out how likely every way made each finding, where the
@@ -283,8 +293,8 @@ func (m *model) repair(mass []float64, cured []bool) {
 	}
 }
 
-// marginal is the belief in each fault, alone or in a pair.
-func (m *model) marginal(p *posterior, faults int) []float64 {
+// sumFaults works out the belief in each fault, alone or in a pair.
+func (m *model) sumFaults(p *posterior, faults int) {
 	n := len(m.ways)
 	by := append(p.like[:0], p.mass[:n]...)
 	mass := p.mass[n:]
@@ -302,13 +312,12 @@ func (m *model) marginal(p *posterior, faults int) []float64 {
 	for i, w := range m.ways {
 		p.marginal[w.fault] += by[i]
 	}
-	return p.marginal
 }
 
 // weighFaults weighs each fault by what was seen of the unit as a whole.
 func (v *view) weighFaults(mass []float64, kind stepKind) {
 	const (
-		seldom = 0.02 // a fault that comes and goes, or a look misjudged
+		seldom = 0.02  // a fault that comes and goes, or a look misjudged
 		hardly = 0.005 // it had no supply, and something else healed as the disconnect was put in
 	)
 	m := v.k.model

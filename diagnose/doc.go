@@ -16,6 +16,17 @@
 //     are applied to the advice, never to the belief.
 //   - Choice: the next test by least expected total cost in minutes.
 //
+// # What is kept between looks
+//
+// A job keeps what its last look worked out: what each test showed and from
+// what, the belief every few findings, the order of the explanations, what each
+// test would leave. It is used only where what it was made of is the same, and
+// everything is summed in the order of the log, so that the answer is the log's
+// alone, to the last bit. A new reading then costs one multiplication of the
+// belief, whose size grows with the square of the number of faults, and one look
+// ahead over the leading explanations, which does not grow. The benchmarks print
+// both: go test -run xxx -bench . ./diagnose
+//
 // # Playing a call
 //
 // A caller plays a call by answering [Next] with one [Event]:

@@ -252,3 +252,27 @@ func TestSimulatedTraps(t *testing.T) {
 	assert.Zero(t, s.condemned, "good compressors condemned")
 	assert.Zero(t, s.unsafePrompts(), "unsafe prompts: %v", s.unsafe)
 }
+
+// BenchmarkCalls plays calls one after the other and prints how many a second
+// one core plays, what one assessment takes, and the engine's share of it all.
+func BenchmarkCalls(b *testing.B) {
+	c, err := catalogue.Load()
+	require.NoError(b, err)
+	k, err := diagnose.Load(c)
+	require.NoError(b, err)
+	var took []time.Duration
+	var engine time.Duration
+	for seed := uint64(1000); b.Loop(); seed++ {
+		e := &played{job: k.NewJob(), cat: c}
+		simulator.Play(simulator.NewCall(seed, simulator.Setup{Pairs: 0.12}), e, seed, false)
+		took = append(took, e.took...)
+	}
+	slices.Sort(took)
+	for _, d := range took {
+		engine += d
+	}
+	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "calls/s")
+	b.ReportMetric(float64(took[len(took)/2].Microseconds()), "median-µs")
+	b.ReportMetric(float64(took[len(took)*99/100].Microseconds()), "p99-µs")
+	b.ReportMetric(100*engine.Seconds()/b.Elapsed().Seconds(), "engine-%")
+}

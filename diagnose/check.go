@@ -60,7 +60,7 @@ func (l *loader) tests() {
 						l.bad("%s: no reference %q", where, c.Of)
 					}
 				}
-				if t.Value != "windings" && t.Value != "circuit" && (c.To == nil) != (j == len(t.Classes)-1) {
+				if t.Value != "windings" && t.Value != "circuit" && t.Value != "protection" && (c.To == nil) != (j == len(t.Classes)-1) {
 					l.bad("%s: outcome %s: every outcome but the last has an end", where, c.ID)
 				}
 			}

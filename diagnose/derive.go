@@ -52,6 +52,7 @@ var sums = map[string]sum{
 	"standing":      standing,
 	"rating":        func(in sumInput) sumResult { return sumResult{x: in.v[0] * 1.001} },
 	"circuit":       circuit,
+	"protection":    protection,
 	"heat_rise":     func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
 	"air_rise":      func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
 	"line_drop":     func(in sumInput) sumResult { return degrees(in.v[1] - in.v[0]) },
@@ -292,4 +293,21 @@ func circuit(in sumInput) sumResult {
 		return sumResult{class: "small", text: text}
 	}
 	return sumResult{class: "ok", text: text}
+}
+
+// protection holds the breaker against the nameplate's marks, which hold their
+// 125% already.
+func protection(in sumInput) sumResult {
+	mca, _ := in.refs("mca")
+	mocp, _ := in.refs("mocp")
+	class := ClassID("ok")
+	for _, fault := range physics.CheckCircuit(physics.Amps(mca), physics.Amps(mocp), physics.Amps(in.v[0]), 0) {
+		switch fault {
+		case physics.DeviceTooLarge:
+			return sumResult{class: "over"}
+		case physics.DeviceTooSmall:
+			class = "small"
+		}
+	}
+	return sumResult{class: class}
 }

@@ -201,6 +201,7 @@ func (s *state) reading(e Event, r catalogue.Reading, warn func(id, text string,
 		}
 		s.rated[rec.in] = rec
 		s.marks++
+		s.circuit(r.Quantity, warn)
 	}
 	s.keep(rec)
 }

@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"math"
 	"slices"
 
 	"callout/catalogue"
@@ -134,7 +135,18 @@ func (v *view) missingPart(n need) bool {
 func (s *state) blind(t *Test, o *outcome, r record) bool {
 	at := -1
 	for j, c := range t.Blind {
-		if c.To == nil || r.value <= *c.To {
+		end := math.Inf(1)
+		if c.To != nil {
+			end = *c.To
+		}
+		if c.Of != "" {
+			v, known := s.ref(c.Of)
+			if !known {
+				return false
+			}
+			end *= v
+		}
+		if r.value <= end {
 			at = j
 			break
 		}

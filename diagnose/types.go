@@ -44,7 +44,8 @@ type Lack struct {
 // Warning says that something does not fit, and what to do about it.
 type Warning struct {
 	// ID: "contradicts_energy", "contradicts_reading", "implausible",
-	// "impossible", "not_ready", "unproved_repair", "bad_event".
+	// "impossible", "not_ready", "unproved_repair", "overfused",
+	// "breaker_small", "wire_small", "bad_event".
 	ID   string
 	Seq  uint64   // the event that raised it
 	With []uint64 // the other events it does not fit with

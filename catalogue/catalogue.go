@@ -91,19 +91,39 @@ type Value struct {
 
 // Quantity is one thing that can be read.
 type Quantity struct {
-	ID         QuantityID   `json:"id"`
-	Name       string       `json:"name"`
-	Kind       Kind         `json:"kind"`
-	Unit       UnitID       `json:"unit,omitempty"`
-	Also       []Conversion `json:"also,omitempty"`
-	Places     []PlaceID    `json:"places"` // the first is meant when none is said
-	Min        float64      `json:"min,omitempty"`
-	Max        float64      `json:"max,omitempty"` // outside Min..Max a number is asked back
-	Decimals   int          `json:"decimals,omitempty"`
-	Spoken     []string     `json:"spoken,omitempty"` // beside Name and ID with spaces
-	Values     []Value      `json:"values,omitempty"`
-	Qualifiers []Qualifier  `json:"qualifiers,omitempty"`
-	Why        string       `json:"why,omitempty"`
+	ID     QuantityID   `json:"id"`
+	Name   string       `json:"name"`
+	Kind   Kind         `json:"kind"`
+	Unit   UnitID       `json:"unit,omitempty"`
+	Also   []Conversion `json:"also,omitempty"`
+	Places []PlaceID    `json:"places"` // the first is meant when none is said
+	Min    float64      `json:"min,omitempty"`
+	Max    float64      `json:"max,omitempty"` // outside Min..Max a number is asked back
+	// Spans are the ranges of places that differ from it.
+	Spans      []Span      `json:"spans,omitempty"`
+	Decimals   int         `json:"decimals,omitempty"`
+	Spoken     []string    `json:"spoken,omitempty"` // beside Name and ID with spaces
+	Values     []Value     `json:"values,omitempty"`
+	Qualifiers []Qualifier `json:"qualifiers,omitempty"`
+	Why        string      `json:"why,omitempty"`
+}
+
+// Span is a quantity's range at one place.
+type Span struct {
+	Place PlaceID `json:"place"`
+	Min   float64 `json:"min"`
+	Max   float64 `json:"max"`
+	Why   string  `json:"why"`
+}
+
+// Range is what a plain number of the quantity can be at p.
+func (q Quantity) Range(p PlaceID) (low, high float64) {
+	for _, s := range q.Spans {
+		if s.Place == p {
+			return s.Min, s.Max
+		}
+	}
+	return q.Min, q.Max
 }
 
 // HasPlace reports whether the quantity can be taken at p.
@@ -296,6 +316,11 @@ func (c *Catalogue) validate() error {
 			if !(q.Min < q.Max) || math.IsInf(q.Max, 0) {
 				bad("quantity %s: range %g..%g is empty", q.ID, q.Min, q.Max)
 			}
+			for _, s := range q.Spans {
+				if !q.HasPlace(s.Place) || !(s.Min < s.Max) || s.Why == "" {
+					bad("quantity %s: the range at %q has no such place, is empty or has no reason", q.ID, s.Place)
+				}
+			}
 			if len(q.Values) > 0 {
 				bad("quantity %s is a number and has choices", q.ID)
 			}
@@ -419,10 +444,12 @@ func (c *Catalogue) CheckObservation(o Observation) error {
 	return nil
 }
 
-// Plausible reports whether a plain number lies in the quantity's range.
+// Plausible reports whether a plain number lies in the quantity's range at its
+// place.
 func (c *Catalogue) Plausible(r Reading) bool {
 	q, ok := c.Quantity(r.Quantity)
-	return ok && (r.Qualifier == OpenLine || r.Qualifier == Nothing || r.Value >= q.Min && r.Value <= q.Max)
+	low, high := q.Range(r.Place)
+	return ok && (r.Qualifier == OpenLine || r.Qualifier == Nothing || r.Value >= low && r.Value <= high)
 }
 
 func (q Quantity) choiceNames() []string {

@@ -77,3 +77,16 @@ func TestLoadRefusesBadData(t *testing.T) {
 	_, err = catalogue.LoadFrom(good)
 	assert.ErrorContains(t, err, "units.json")
 }
+
+// TestAChargedCapacitorIsPlausible: a run capacitor rated 370 or 440 V keeps the
+// peak of what it ran on, 523.3 or 622.3 V (V x sqrt 2), more than any line of a
+// 240 V unit shows.
+func TestAChargedCapacitorIsPlausible(t *testing.T) {
+	c, err := catalogue.Load()
+	require.NoError(t, err)
+	for _, v := range []float64{0, 340, 523.3, 622.3} {
+		assert.True(t, c.Plausible(catalogue.Reading{Quantity: "voltage", Place: "capacitor", Value: v, Unit: "V"}), "%g", v)
+	}
+	assert.False(t, c.Plausible(catalogue.Reading{Quantity: "voltage", Place: "capacitor", Value: 700, Unit: "V"}))
+	assert.False(t, c.Plausible(catalogue.Reading{Quantity: "voltage", Place: "contactor_line", Value: 340, Unit: "V"}), "no line of a 240 V unit")
+}

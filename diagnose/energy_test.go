@@ -79,6 +79,24 @@ func TestContradictedDisconnectIsAskedFor(t *testing.T) {
 	}
 }
 
+// TestACapacitorAtItsPeakIsCharged: up to the peak of 440 V, and also what is too
+// much to be true: neither leaves it bled.
+func TestACapacitorAtItsPeakIsCharged(t *testing.T) {
+	for _, v := range []string{"340", "523", "622", "900"} {
+		c := newCall(t)
+		c.say("dead")
+		c.say("declare capacitor_bled")
+		c.say("voltage capacitor " + v)
+		assert.Equal(t, diagnose.Charged, c.job.Energy().Capacitor, v)
+		require.NotEmpty(t, c.warn, v)
+		assert.Equal(t, "contradicts_energy", c.warn[len(c.warn)-1].ID, v)
+	}
+	c := newCall(t)
+	c.say("dead")
+	c.say("voltage leg_to_leg 480")
+	assert.Equal(t, diagnose.Live, c.job.Energy().Outdoor, "480 V where it was dead is not nothing")
+}
+
 func TestHalfHeardSafetyWordIsNotTaken(t *testing.T) {
 	c := newCall(t)
 	c.add(diagnose.Event{Declaration: "disconnect_pulled", Certainty: 0.6})

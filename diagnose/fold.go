@@ -169,7 +169,13 @@ func (s *state) reading(e Event, r catalogue.Reading, warn func(id, text string,
 	q, _ := s.k.cat.Quantity(r.Quantity)
 	if !s.k.cat.Plausible(r) {
 		unit, _ := s.k.cat.Unit(q.Unit)
-		warn("implausible", fmt.Sprintf("%s %s for %s is outside %g to %g: read it again. It is not counted.", short(r.Value), unit.Short, q.Name, q.Min, q.Max))
+		low, high := q.Range(r.Place)
+		warn("implausible", fmt.Sprintf("%s %s for %s is outside %g to %g: read it again. It is not counted.", short(r.Value), unit.Short, q.Name, low, high))
+		if r.Value > high { // too much to be true is still not nothing
+			for _, text := range s.energy.read(r) {
+				warn("contradicts_energy", text)
+			}
+		}
 		return
 	}
 	safety := e.Certainty >= safetySure || !dead(r)

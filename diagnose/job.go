@@ -138,13 +138,13 @@ func (j *Job) Expect(q catalogue.QuantityID, p catalogue.PlaceID) (lo, hi float6
 			}
 			scale = func(x float64) float64 { return rated * (1 + x/100) }
 		}
-		below := quantity.Min
+		below, most := quantity.Range(p)
 		for c := range t.Classes {
 			end, known := j.state.end(t, c)
 			if !known {
 				break
 			}
-			top := math.Min(scale(end), quantity.Max)
+			top := math.Min(scale(end), most)
 			if v.predicted(hs, i, c) >= 0.02-1e-9 {
 				lo, hi, ok = math.Min(lo, below), math.Max(hi, top), true
 			}

@@ -347,11 +347,12 @@ func (p *Parser) impossible(r catalogue.Reading) bool {
 	if !ok {
 		return true
 	}
-	low := q.Min / 2
-	if q.Min <= 0 {
-		low = q.Min - (q.Max-q.Min)/2
+	least, most := q.Range(r.Place)
+	low := least / 2
+	if least <= 0 {
+		low = least - (most-least)/2
 	}
-	return r.Value > 2*q.Max || r.Value < low
+	return r.Value > 2*most || r.Value < low
 }
 
 // contradiction finds which part of a clause does not fit the rest.

@@ -85,6 +85,7 @@ func TestCircuitIsAskedWhereItTells(t *testing.T) {
 	}
 	none := asked("complaint unit no_cooling", "fan_motion fan running", "compressor_sound compressor hum")
 	assert.False(t, none["protection"])
+	assert.False(t, none["breaker_reset"], "no breaker is reset that was not found tripped")
 	assert.True(t, asked("complaint unit breaker_trips", "mode unit cooling")["protection"])
 	assert.True(t, asked("complaint unit no_cooling", "fan_motion fan running", "compressor_sound compressor hum", "voltage_under_start contactor_load 160", "connection disconnect tight")["supply_wire"])
 }

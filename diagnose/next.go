@@ -136,7 +136,7 @@ func (v *view) sweep() (candidate, bool) {
 			continue
 		}
 		for _, t := range v.wanted(f) {
-			if !v.askable(t) || v.k.tests[t].ProofOnly {
+			if !v.askable(t) || v.k.tests[t].ProofOnly || v.moot(t) {
 				continue
 			}
 			c := v.candidate(t)
@@ -150,6 +150,21 @@ func (v *view) sweep() (candidate, bool) {
 	}
 	at := byRate(p, cost)[0]
 	return cs[at], p[at]*reach > cost[at]
+}
+
+// moot reports whether nothing was found that makes a test worth asking, though
+// it could be: no breaker is reset that was not found tripped.
+func (v *view) moot(t int) bool {
+	after := v.k.after[t]
+	if len(after) == 0 || v.anyHolds(after) {
+		return false
+	}
+	for _, c := range after {
+		if !v.s.cannot[c.test] {
+			return true
+		}
+	}
+	return false
 }
 
 // byRate orders actions by probability over cost, which is the cheapest order

@@ -86,7 +86,8 @@ type Config struct {
 	Microphone  Microphone // nil: typed only
 	Detector    audio.Detector
 	Ear         Ear
-	Voice       Voice // nil: nothing is spoken
+	Warm        func(context.Context) error // called before the ear's first utterance; may be nil
+	Voice       Voice                       // nil: nothing is spoken
 	Loudspeaker Loudspeaker
 	Book        *prompts.Book
 	Rate        int // words a minute

@@ -59,6 +59,14 @@ type decoded struct {
 }
 
 func (s *Session) decode(ctx context.Context) {
+	if s.cfg.Warm != nil {
+		if err := s.cfg.Warm(ctx); err != nil && ctx.Err() == nil {
+			s.post(ctx, func(context.Context) error {
+				s.notice("the recogniser failed: " + err.Error())
+				return nil
+			})
+		}
+	}
 	for a := range receive(ctx, s.decodes) {
 		start := time.Now()
 		u, err := s.cfg.Ear.Hear(a.ctx, a.sound, a.end)

@@ -48,7 +48,7 @@ type Engine struct {
 	ctx *lib.Context // nil after Close; guarded by library
 
 	vocab  *vocabulary
-	follow *follower // of the language used last; guarded by library
+	follow map[audio.Language]*follower // guarded by library
 }
 
 var _ audio.Recogniser = (*Engine)(nil)

@@ -19,6 +19,7 @@ import (
 const (
 	beams   = 16 // texts of the language that are followed at once
 	fitKept = 20 // whole texts of the language that are returned, at most
+	kept    = 4  // languages whose tables are kept
 	// Nats at which a text of the language is given up: behind the best one as long, behind
 	// the best whole one, and behind the free text.
 	behind   = 10
@@ -84,6 +85,19 @@ type follower struct {
 	vocab    *vocabulary
 	language audio.Language
 	arcs     map[int][]arc
+}
+
+// follower gives the language's own, which is kept as long as few others are used.
+func (e *Engine) follower(l audio.Language) *follower {
+	f := e.follow[l]
+	if f == nil {
+		if e.follow == nil || len(e.follow) == kept {
+			e.follow = map[audio.Language]*follower{}
+		}
+		f = &follower{vocab: e.vocab, language: l, arcs: map[int][]arc{}}
+		e.follow[l] = f
+	}
+	return f
 }
 
 func (f *follower) after(state int) []arc {
@@ -438,10 +452,7 @@ func (e *Engine) search(ctx context.Context, samples []float32, h audio.Hints, s
 	}()
 	s := &search{e: e, best: math.Inf(-1), limit: tokensOnTop + tokenRate*len(samples)/audio.Rate}
 	if h.Language != nil {
-		if e.follow == nil || e.follow.language != h.Language {
-			e.follow = &follower{vocab: e.vocab, language: h.Language, arcs: map[int][]arc{}}
-		}
-		s.follow = e.follow
+		s.follow = e.follower(h.Language)
 	}
 	if err := e.ctx.Whisper_pcm_to_mel(samples, e.threads); err != nil {
 		return false, fmt.Errorf("whisper: the library failed: %w", err)

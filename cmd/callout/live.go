@@ -128,7 +128,7 @@ func (l *liveRun) prepare(ctx context.Context) (err error) {
 	s := l.settings
 	l.typed, l.leave = context.WithCancel(ctx)
 	l.late = &lateSound{}
-	cfg := live.Config{Microphone: l.sound.microphone, Detector: newDetector(s, l.complain), Ear: l.ear, Book: l.know.Book, Rate: s.VoiceRate,
+	cfg := live.Config{Microphone: l.sound.microphone, Detector: newDetector(s, l.complain), Ear: l.ear, Warm: l.ear.Warm, Book: l.know.Book, Rate: s.VoiceRate,
 		Notice: func(text string) { fmt.Fprintln(l.complain, "callout:", text) }}
 	if l.options.timing {
 		cfg.Timed = func(t live.Timing) {

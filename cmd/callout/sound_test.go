@@ -13,6 +13,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -222,8 +223,9 @@ func (p *technician) words(text string) []float32 {
 	return x
 }
 
-// say speaks and returns the moment at which the last loud sound of it came out
-// of mouth, as captured from there.
+// say speaks and returns the moment at which the last of it came out of mouth, as
+// captured from there: the last loud sound, which can be told from the fan, and what
+// follows it down to 30 dB under the peak.
 func (p *technician) say(text string) time.Time {
 	p.t.Helper()
 	x := scene.Normal(p.words(text), p.level)
@@ -231,7 +233,18 @@ func (p *technician) say(text string) time.Time {
 	require.NoError(p.t, p.play(p.t.Context(), "say.wav", x))
 	_, last, _ := p.mouth.loud(start, max(p.level/6, 5*p.fan))
 	require.False(p.t, last.IsZero(), "nothing came out of mouth")
-	return last
+	rest := lastAbove(x, p.level/32) - lastAbove(x, max(p.level/6, 5*p.fan))
+	return last.Add(time.Duration(rest) * time.Second / audio.Rate)
+}
+
+// lastAbove is the place of the last sample above the level.
+func lastAbove(x []float32, level float64) int {
+	for i, v := range slices.Backward(x) {
+		if math.Abs(float64(v)) > level {
+			return i
+		}
+	}
+	return 0
 }
 
 const heardAbove = 0.01 // of full scale; room is silent between prompts

@@ -14,9 +14,9 @@ type lookahead struct {
 	hs     []hypothesis
 	tests  []forecast // by test, worked out when first asked for
 	all    stake      // the belief as it is
-	then   stake      // scratch: the belief after an outcome
 
 	// Scratch.
+	then  stake       // the belief after an outcome
 	slot  []int32     // by prediction: its group, from one on; 0 if none
 	rows  [][]float64 // by group: its prediction
 	mixed []float64   // predictions mixed of several ways
@@ -58,8 +58,9 @@ type rival struct {
 	p, vain float64
 }
 
-// lookAhead begins to look ahead from the present belief. The next call for the
-// same job ends it.
+// lookAhead begins to look ahead from the present belief, over the leading
+// hypotheses. What it works out hangs on nothing but the belief and the data, and
+// is good until the next call for the same job.
 func (v *view) lookAhead(hs []hypothesis) *lookahead {
 	l := &v.s.outlook
 	l.v = v
@@ -261,18 +262,18 @@ func (l *lookahead) further(c candidate, next []candidate, now float64) float64 
 		then, spent := here, 0.0
 		if mass > 0.02 && len(l.then.on) > 1 {
 			best := 0.0
-			for _, n := range next {
-				if n.test == c.test {
+			for _, follow := range next {
+				if follow.test == c.test {
 					continue
 				}
-				price := n.cost
-				if l.v.k.tests[n.test].State == t.State {
-					price = l.v.k.tests[n.test].Minutes + asking
+				price := follow.cost
+				if l.v.k.tests[follow.test].State == t.State {
+					price = l.v.k.tests[follow.test].Minutes + asking
 				}
 				if here <= best*price { // not even if it left nothing
 					continue
 				}
-				end := l.left(&l.then, n.test)
+				end := l.left(&l.then, follow.test)
 				if r := (here - end) / price; r > best {
 					best, then, spent = r, end, mass*price
 				}

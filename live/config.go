@@ -54,7 +54,8 @@ type Pauses struct {
 	Longer time.Duration // a callout began and its end is missing; 1400 ms
 }
 
-func (p Pauses) withDefaults() Pauses {
+// WithDefaults fills the zero fields.
+func (p Pauses) WithDefaults() Pauses {
 	for _, d := range []struct {
 		v   *time.Duration
 		def time.Duration

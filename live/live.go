@@ -61,7 +61,7 @@ type spokenSpan struct {
 
 // New makes a Session.
 func New(cfg Config) *Session {
-	cfg.Pauses = cfg.Pauses.withDefaults()
+	cfg.Pauses = cfg.Pauses.WithDefaults()
 	if cfg.Rate == 0 {
 		cfg.Rate = 170
 	}

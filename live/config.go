@@ -50,6 +50,7 @@ type Pauses struct {
 	Early  time.Duration // decoding starts; 96 ms, longer than the gaps inside most words
 	Whole  time.Duration // it means something whole; 320 ms
 	Number time.Duration // the same, and one more word would make another number; 550 ms
+	Doubt  time.Duration // it will be asked back, as it is not clear; 550 ms
 	Other  time.Duration // it means nothing yet known; 700 ms
 	Longer time.Duration // a callout began and its end is missing; 1400 ms
 }
@@ -60,7 +61,7 @@ func (p Pauses) WithDefaults() Pauses {
 		v   *time.Duration
 		def time.Duration
 	}{
-		{&p.Early, 96 * time.Millisecond}, {&p.Whole, 320 * time.Millisecond}, {&p.Number, 550 * time.Millisecond},
+		{&p.Early, 96 * time.Millisecond}, {&p.Whole, 320 * time.Millisecond}, {&p.Number, 550 * time.Millisecond}, {&p.Doubt, 550 * time.Millisecond},
 		{&p.Other, 700 * time.Millisecond}, {&p.Longer, 1400 * time.Millisecond},
 	} {
 		if *d.v == 0 {
@@ -78,6 +79,8 @@ func (p Pauses) needed(o session.Outlook) time.Duration {
 		return p.Number
 	case o.Whole:
 		return p.Whole
+	case o.Doubtful:
+		return p.Doubt
 	}
 	return p.Other
 }

@@ -16,6 +16,8 @@ type Outlook struct {
 	Whole bool
 	// Unfinished: a callout began and its end is missing.
 	Unfinished bool
+	// Doubtful: what is in it is not clear, and will be asked back.
+	Doubtful bool
 	// Grows: it ends in a number that one more word would make quite another, as
 	// "forty" becomes "forty seven".
 	Grows bool
@@ -41,6 +43,7 @@ func (c *Call) Foresee(u Utterance) Outlook {
 	for _, d := range r.Doubts {
 		o.Unfinished = o.Unfinished || d.Kind == intents.Incomplete
 	}
+	o.Doubtful = len(r.Doubts) > 0 && !o.Unfinished
 	o.Whole = len(r.Items) > 0 && len(r.Doubts) == 0
 	if o.Whole && numeric(r.Items[len(r.Items)-1]) {
 		more := c.know.Parser.Parse(strings.TrimRight(u.Text, " .,!?")+" seven", ctx)

@@ -16,19 +16,20 @@ func TestForesee(t *testing.T) {
 	for _, c := range []struct {
 		text              string
 		whole, unfinished bool
-		grows             bool
+		grows, doubtful   bool
 	}{
-		{"compressor amps forty seven", true, false, false},
-		{"compressor amps 47", true, false, false},
-		{"compressor amps forty", true, false, true},
-		{"line voltage two thirty", true, false, true},
-		{"line voltage two thirty nine volts", true, false, false},
-		{"disconnect is pulled", true, false, false},
-		{"nameplate LRA", false, true, false},
-		{"compressor amps", false, true, false},
-		{"did you see the game last night", false, false, false},
-		{"what's next", true, false, false},
-		{"", false, false, false},
+		{"compressor amps forty seven", true, false, false, false},
+		{"compressor amps 47", true, false, false, false},
+		{"compressor amps forty", true, false, true, false},
+		{"line voltage two thirty", true, false, true, false},
+		{"line voltage two thirty nine volts", true, false, false, false},
+		{"disconnect is pulled", true, false, false, false},
+		{"nameplate LRA", false, true, false, false},
+		{"compressor amps", false, true, false, false},
+		{"did you see the game last night", false, false, false, false},
+		{"what's next", true, false, false, false},
+		{"disconnect is not pulled", false, false, false, true},
+		{"", false, false, false, false},
 	} {
 		before := b.r.Call().Entries()
 		o := b.r.Call().Foresee(Utterance{Text: c.text, Certainty: 1})
@@ -36,6 +37,7 @@ func TestForesee(t *testing.T) {
 		assert.Equal(t, c.whole, o.Whole, "whole: %s", c.text)
 		assert.Equal(t, c.unfinished, o.Unfinished, "unfinished: %s", c.text)
 		assert.Equal(t, c.grows, o.Grows, "grows: %s", c.text)
+		assert.Equal(t, c.doubtful, o.Doubtful, "doubtful: %s", c.text)
 	}
 }
 

@@ -48,12 +48,15 @@ func (s *state) forget() {
 // circumstances are what every prediction hangs on: the season, the kind of
 // unit, and which predictions hold (see valveBit and putBackBit).
 type circumstances struct {
-	mode, unit, metering string
-	variant              int
+	mode, unit, metering, phase string
+	variant                     int
 }
 
 func (s *state) circumstances() circumstances {
-	c := circumstances{mode: s.mode(), unit: string(s.mark("unit_type")), metering: string(s.metering())}
+	c := circumstances{mode: s.mode(), unit: string(s.mark("unit_type")), metering: string(s.metering()), phase: string(s.mark("phase"))}
+	if c.phase == "" {
+		c.phase = "single"
+	}
 	if c.metering == "txv" || c.metering == "eev" {
 		c.variant |= valveBit
 	}

@@ -105,6 +105,7 @@ func (t *Test) applies(on circumstances) bool {
 	switch {
 	case t.Mode != "" && t.Mode != mode,
 		t.UnitType != "" && on.unit != "" && t.UnitType != on.unit,
+		t.Phase != "" && t.Phase != on.phase,
 		t.Metering != "" && on.metering == "fixed_orifice":
 		return false
 	}

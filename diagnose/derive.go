@@ -53,6 +53,7 @@ var sums = map[string]sum{
 	"rating":        func(in sumInput) sumResult { return sumResult{x: in.v[0] * 1.001} },
 	"circuit":       circuit,
 	"protection":    protection,
+	"unbalance":     unbalance,
 	"heat_rise":     func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
 	"air_rise":      func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
 	"line_drop":     func(in sumInput) sumResult { return degrees(in.v[1] - in.v[0]) },
@@ -310,4 +311,28 @@ func protection(in sumInput) sumResult {
 		}
 	}
 	return sumResult{class: class}
+}
+
+// unbalance is NEMA's, of three voltages or of three currents.
+func unbalance(in sumInput) sumResult {
+	v := []float64{max(in.v[0], 0.001), max(in.v[1], 0.001), max(in.v[2], 0.001)} // a dead line reads nothing
+	if in.v[0]+in.v[1]+in.v[2] < 1 {
+		return sumResult{refused: "none of the three lines shows anything"}
+	}
+	percent, err := physics.VoltageUnbalance(physics.Volts(v[0]), physics.Volts(v[1]), physics.Volts(v[2]))
+	if err != nil {
+		return sumResult{refused: err.Error()}
+	}
+	mean := (v[0] + v[1] + v[2]) / 3
+	worst := 0
+	for i := range v {
+		if math.Abs(v[i]-mean) > math.Abs(v[worst]-mean) {
+			worst = i
+		}
+	}
+	res := sumResult{x: float64(percent), text: map[string]string{"x": trim(strconv.FormatFloat(float64(percent), 'f', 1, 64)) + "% unbalance", "worst": []string{"the first", "the second", "the third"}[worst]}}
+	if min(v[0], v[1], v[2]) < 0.5*max(v[0], v[1], v[2]) {
+		res.class = "lost"
+	}
+	return res
 }

@@ -35,6 +35,7 @@ type Energy struct {
 	Capacitor  Charge // the outdoor unit's run capacitor
 	Tester     bool   // the meter was shown to read on a live source
 	LockedOut  bool
+	ThreePhase bool // a third leg has to be proved dead too
 	PanelOpen  bool
 	LeadsOff   bool   // the capacitor's wires
 	PlugOff    bool   // the compressor's wires
@@ -93,6 +94,7 @@ var satisfied = map[string]func(*Energy) bool{
 	"call_on":          func(e *Energy) bool { return e.Call != "off" },
 	"call_off":         func(e *Energy) bool { return e.Call == "off" },
 	"gauges_on":        func(e *Energy) bool { return e.GaugesOn },
+	"dead_leg_3":       func(e *Energy) bool { return !e.ThreePhase || e.proved("leg_3_to_ground") },
 	"breaker_off":      func(e *Energy) bool { return !e.Breaker },
 	"disconnect_dead":  func(e *Energy) bool { return e.proved("disconnect_line") },
 	"air_handler_off":  func(e *Energy) bool { return e.Indoor != Live },
@@ -120,7 +122,7 @@ func (e *Energy) settle() {
 	switch {
 	case !e.off():
 		e.Outdoor, e.Proved = Live, nil
-	case e.proved(deadPlaces[0]) && e.proved(deadPlaces[1]) && e.proved(deadPlaces[2]):
+	case e.proved(deadPlaces[0]) && e.proved(deadPlaces[1]) && e.proved(deadPlaces[2]) && (!e.ThreePhase || e.proved("leg_3_to_ground")):
 		e.Outdoor = ProvedDead
 	default:
 		e.Outdoor = DeclaredDead
@@ -269,7 +271,7 @@ func (e *Energy) readVolts(r catalogue.Reading) []string {
 			e.Indoor = DeclaredDead
 		}
 		return []string{"The meter does not read on a source that is live: what it showed as dead is not proved."}
-	case "leg_to_leg", "leg_1_to_ground", "leg_2_to_ground":
+	case "leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "leg_3_to_ground":
 		if !dead(r) && e.off() {
 			return e.contradiction(fmt.Sprintf("%s V", short(r.Value)))
 		}
@@ -295,7 +297,7 @@ func (e *Energy) readVolts(r catalogue.Reading) []string {
 		case (dead(r) || r.Value < bledVolts) && steady && e.Capacitor == Bled && e.Outdoor == ProvedDead:
 			e.Capacitor = Proved
 		}
-	case "contactor_line", "contactor_load", "disconnect_load", "compressor_terminals":
+	case "contactor_line", "contactor_load", "disconnect_load", "compressor_terminals", "line_ab", "line_bc", "line_ca":
 		if e.off() && r.Value >= deadVolts {
 			return e.contradiction(fmt.Sprintf("%s V at %s", short(r.Value), p))
 		}
@@ -349,6 +351,9 @@ func (e *Energy) readAmps(r catalogue.Reading) []string {
 func (e *Energy) observe(o catalogue.Observation) []string {
 	moving := o.Quantity == "fan_motion" && o.Value != "stopped"
 	switch {
+	case o.Quantity == "phase":
+		e.ThreePhase = o.Value == "three"
+		e.settle()
 	case o.Quantity == "breaker_state" && e.Breaker:
 		e.Tripped = o.Value != "on"
 	case o.Quantity == "breaker_reset", o.Quantity == "breaker_isolated":

@@ -246,7 +246,7 @@ func (v *view) excludes(t, f int) bool {
 
 func (v *view) fitsUnit(f int) bool {
 	x := &v.k.faults[f]
-	return (x.Mode == "" || v.on.mode == "" || x.Mode == v.on.mode) && (x.UnitType == "" || v.on.unit == "" || x.UnitType == v.on.unit)
+	return (x.Mode == "" || v.on.mode == "" || x.Mode == v.on.mode) && (x.UnitType == "" || v.on.unit == "" || x.UnitType == v.on.unit) && (x.Phase == "" || x.Phase == v.on.phase)
 }
 
 // plausibleStart is how likely a fault was from the complaint and what was seen

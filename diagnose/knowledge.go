@@ -14,6 +14,7 @@ type Fault struct {
 	PutBack  string            `json:"put_back,omitempty"`
 	Mode     string            `json:"mode,omitempty"`
 	UnitType string            `json:"unit_type,omitempty"`
+	Phase    string            `json:"phase,omitempty"` // "single" or "three"; single where the nameplate is silent
 	Metering string            `json:"metering,omitempty"`
 	Normal   bool              `json:"normal,omitempty"` // nothing is wrong with the unit
 	Shows    map[TestID]string `json:"shows"`            // what it changes in its profile: "open 88 weak 12"
@@ -63,6 +64,7 @@ type Test struct {
 	Condition string     `json:"condition,omitempty"` // what must be so before it is asked
 	Mode      string     `json:"mode,omitempty"`
 	UnitType  string     `json:"unit_type,omitempty"`
+	Phase     string     `json:"phase,omitempty"`
 	Metering  string     `json:"metering,omitempty"`
 	// After lists the findings of which one makes it worth asking; none: always.
 	After []string `json:"after,omitempty"`

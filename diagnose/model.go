@@ -271,7 +271,7 @@ func (m *model) picks(variant, t int) []uint8 {
 // belong to different kinds of unit or season.
 func plausible(k *Knowledge, fa, fb Fault, a, b []dist) bool {
 	differ := func(x, y string) bool { return x != "" && y != "" && x != y }
-	if differ(fa.Mode, fb.Mode) || differ(fa.UnitType, fb.UnitType) || differ(fa.Metering, fb.Metering) {
+	if differ(fa.Mode, fb.Mode) || differ(fa.UnitType, fb.UnitType) || differ(fa.Metering, fb.Metering) || differ(fa.Phase, fb.Phase) {
 		return false
 	}
 	for t := range a {

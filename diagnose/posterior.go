@@ -139,6 +139,7 @@ func (v *view) prior(p *posterior) {
 		case f.Mode != "" && v.on.mode == "":
 			fits[i] = 0.5
 		case f.Mode != "" && f.Mode != v.on.mode,
+			f.Phase != "" && f.Phase != v.on.phase,
 			f.UnitType != "" && v.on.unit != "" && f.UnitType != v.on.unit,
 			f.Metering != "" && v.on.metering != "" && f.Metering != v.on.metering:
 			fits[i] = 0

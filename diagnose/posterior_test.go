@@ -32,7 +32,7 @@ func plainBelief(v *view) (mass, marginal []float64) {
 			switch {
 			case f.Mode != "" && v.s.mode() == "":
 				mass[at] *= 0.5
-			case f.Mode != "" && f.Mode != v.s.mode(), f.UnitType != "" && unit != "" && f.UnitType != unit, f.Metering != "" && metering != "" && f.Metering != metering:
+			case f.Phase != "" && (f.Phase == "three") != (v.s.mark("phase") == "three"), f.Mode != "" && f.Mode != v.s.mode(), f.UnitType != "" && unit != "" && f.UnitType != unit, f.Metering != "" && metering != "" && f.Metering != metering:
 				mass[at] = 0
 			}
 		}
@@ -84,7 +84,7 @@ func plainBelief(v *view) (mass, marginal []float64) {
 					mass[at] *= held
 				}
 				if v.s.unseated {
-					mass[at] *= max(0.05, seat)
+					mass[at] *= max(0.005, seat)
 				}
 			})
 		}

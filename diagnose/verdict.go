@@ -33,12 +33,26 @@ func (v *view) lacking(f int) []need {
 		return nil
 	}
 	var out []need
+	if v.on.phase == "three" && v.condemns(f) {
+		out = append(out, need{Name: "the maker's own tests of a three-phase compressor"})
+	}
 	for _, n := range v.k.gates[v.k.gateAt[id]].Needs {
 		if v.beside(n) || n.Absent && v.missingPart(n) {
 			continue
 		}
-		if len(n.any) > 0 && !v.anyHolds(n.any) || !v.allHold(n.all) {
+		if len(n.any) > 0 && !v.anyHolds(n.any) || !v.allHold(v.ofUnit(n.all)) {
 			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// ofUnit keeps the clauses whose test belongs to this unit and season.
+func (v *view) ofUnit(all []clause) []clause {
+	var out []clause
+	for _, c := range all {
+		if v.k.tests[c.test].applies(v.on) {
+			out = append(out, c)
 		}
 	}
 	return out

@@ -2,6 +2,7 @@ package session
 
 import (
 	"math"
+	"regexp"
 	"strings"
 
 	"callout/catalogue"
@@ -46,14 +47,19 @@ func (c *Call) Foresee(u Utterance) Outlook {
 	o.Doubtful = len(r.Doubts) > 0 && !o.Unfinished
 	o.Whole = len(r.Items) > 0 && len(r.Doubts) == 0
 	if o.Whole && numeric(r.Items[len(r.Items)-1]) {
+		o.Grows = openNumber.MatchString(u.Text)
 		more := c.know.Parser.Parse(strings.TrimRight(u.Text, " .,!?")+" seven", ctx)
 		if len(more.Doubts) == 0 && len(more.Items) == len(r.Items) {
-			o.Grows = math.Abs(value(more.Items[len(more.Items)-1])-value(r.Items[len(r.Items)-1])) >= 1
+			o.Grows = o.Grows || math.Abs(value(more.Items[len(more.Items)-1])-value(r.Items[len(r.Items)-1])) >= 1
 		}
 	}
 	o.ReadBack = c.firstWords(c.decide(u))
 	return o
 }
+
+// openNumber is a number in digits whose last word is a ten or "hundred", which "seven"
+// written behind it would not join.
+var openNumber = regexp.MustCompile(`(^|[^0-9.])[0-9]+([2-9]0|00)[ .,!?]*$`)
 
 func numeric(it intents.Item) bool {
 	return it.Reading != nil && it.Reading.Qualifier == "" || it.Command != nil && it.Command.Number != nil

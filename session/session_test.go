@@ -437,3 +437,21 @@ func TestWhatCantBeDoneIsNotAskedAgain(t *testing.T) {
 	assert.Contains(t, spoken(got), "no locked-rotor amps to hold it against")
 	assert.NotEqual(t, "locked_rotor_amps", b.r.call.next.Quantity)
 }
+
+// TestAWaitIsToldOnce: on a running clock, too, whose monotonic reading drifts
+// from the wall's by nanoseconds.
+func TestAWaitIsToldOnce(t *testing.T) {
+	b := newBench(t)
+	started := 0
+	for _, text := range []string{"no cooling", "compressor hums", "fan is running", "blower is running", "outside is ninety one", "suction is one forty"} {
+		before := len(b.out.records)
+		require.NoError(t, b.r.Hear(t.Context(), Utterance{At: time.Now(), Source: joblog.Typed, Text: text, Certainty: 1}))
+		for _, timer := range bodies[joblog.Timer](b.out.records[before:]) {
+			if timer.Event == joblog.TimerStarted {
+				started++
+			}
+		}
+		time.Sleep(3 * time.Millisecond)
+	}
+	assert.Equal(t, 1, started)
+}

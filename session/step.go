@@ -21,6 +21,7 @@ type turn struct {
 }
 
 func (c *Call) begin(at time.Time) *turn {
+	at = at.Round(0) // as the log keeps it: without the monotonic clock, which drifts from the wall's
 	if at.Before(c.at) {
 		at = c.at // a clock that went back must not undo the order of the log
 	}

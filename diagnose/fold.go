@@ -24,9 +24,10 @@ type state struct {
 	epoch   int
 	segment int // counts changes of power and call
 
-	since    uint64    // the first event of this epoch
-	restart  time.Time // power or the call came back
-	hotSince time.Time // first sign that the overload may be open
+	since    uint64      // the first event of this epoch
+	restart  time.Time   // power or the call came back
+	hotSince time.Time   // first sign that the overload may be open
+	wasHot   []time.Time // the same of the epochs before
 	bledAt   time.Time
 	toldLive int    // one more than the segment in which it was said that it is not known to be dead
 	switched bool   // the breaker was thrown by hand: how it was found is past
@@ -128,7 +129,7 @@ func (s *state) apply(e Event) []Warning {
 		s.epoch++
 		s.since = e.Seq
 		s.segment++
-		s.hotSince = time.Time{}
+		s.wasHot, s.hotSince = append(s.wasHot, s.hotSince), time.Time{}
 		if s.energy.Call == "" && s.uncalled() {
 			s.energy.Call = "off" // what is to be seen running now needs a call
 		}

@@ -17,10 +17,6 @@ import (
 	"callout/diagnose/internal/simulator"
 )
 
-// What the literature on troubleshooting asks of an engine, one test a line.
-// Order of readings, cost of tests, entropy, contradictions, refusals and gates
-// have their tests beside what they test.
-
 // TestInstrumentErrorIsSaid: a verdict holds within the meter's tolerance, or
 // the finding says that it is not sure.
 func TestInstrumentErrorIsSaid(t *testing.T) {

@@ -295,7 +295,8 @@ func (s *state) classify(i int, r record, epoch int) outcome {
 			return outcome{}
 		}
 	}
-	in.cold = !s.hotSince.IsZero() && !o.at.Before(s.hotSince.Add(physics.OverloadWait))
+	hot := s.hotIn(epoch)
+	in.cold = !hot.IsZero() && !o.at.Before(hot.Add(physics.OverloadWait))
 	res := sumResult{x: in.v[0]}
 	if t.Value != "" {
 		res = sums[t.Value](in)

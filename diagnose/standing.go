@@ -74,6 +74,14 @@ func (s *state) supplied() {
 	s.trips = append(s.trips, span{from: s.since, to: s.reseated})
 }
 
+// hotIn is the first sign, in an epoch, that the overload may be open.
+func (s *state) hotIn(epoch int) time.Time {
+	if epoch < len(s.wasHot) {
+		return s.wasHot[epoch]
+	}
+	return s.hotSince
+}
+
 // uncalled reports whether the thermostat was last seen without a call.
 func (s *state) uncalled() bool {
 	out := false

@@ -72,7 +72,7 @@ func mayImport() map[string][]string {
 		"cmd/weights":       {"weights", "weights/assets"},
 		"demo":              {"audio", "internal/scene"},
 		"training/texts":    {"catalogue", "grammar", "intents"},
-		"bench/hearing":     {"audio", "audio/whisper", "catalogue", "intents", "internal/scene", "joblog", "session"},
+		"bench/hearing":     {"audio", "audio/audiotest", "audio/whisper", "catalogue", "intents", "internal/scene", "joblog", "session"},
 		"bench/saying":      {"audio", "audio/whisper", "catalogue", "internal/scene", "prompts"},
 		"internal/arch":     {},
 		"diagnose/internal": {"catalogue"},

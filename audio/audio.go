@@ -61,7 +61,9 @@ type Transcript struct {
 	NoSpeech      float64      // probability that nothing was said, 0 to 1
 	Alternatives  []Hypothesis // best first, the text itself included; nil if unknown
 	Fit           []Hypothesis // texts of Hints.Language, best first; nil without one
+	Scored        []Hypothesis // texts found elsewhere, by Scorer
 	Took          time.Duration
+	Window        int // how much the engine listened to, in its own measure; Scorer wants it
 }
 
 // Hints tell a recogniser what to expect.
@@ -83,6 +85,15 @@ type Language interface {
 	Step(state int, b byte) (int, bool)
 	// Whole reports whether a text may end here.
 	Whole(state int) bool
+}
+
+// Scorer is a recogniser that can also say how likely texts are which it did not find by
+// itself.
+type Scorer interface {
+	// Score gives the natural log-likelihood of each text, its end included, given the
+	// sound and the prompt; minus infinity for a text that can't be scored. Window is that
+	// of the recogniser's transcript of the same sound. It fails as Recognise does.
+	Score(ctx context.Context, u Utterance, h Hints, window int, texts []string) ([]float64, error)
 }
 
 // Recogniser turns one utterance into words.

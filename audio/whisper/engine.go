@@ -49,9 +49,13 @@ type Engine struct {
 
 	vocab  *vocabulary
 	follow map[audio.Language]*follower // guarded by library
+	begun  begun                        // guarded by library
 }
 
-var _ audio.Recogniser = (*Engine)(nil)
+var (
+	_ audio.Recogniser = (*Engine)(nil)
+	_ audio.Scorer     = (*Engine)(nil)
+)
 
 // Open loads the ggml model at path. It returns an error that wraps ErrModel when the
 // file is missing, damaged or not a model.
@@ -156,6 +160,7 @@ func (e *Engine) Recognise(ctx context.Context, u audio.Utterance, h audio.Hints
 			return audio.Transcript{}, err
 		}
 		if !looped {
+			t.Window = size
 			break
 		}
 		e.log.Debug("whisper repeats itself", "context", size)

@@ -17,14 +17,15 @@ import (
 )
 
 const (
-	beams   = 16 // texts of the language that are followed at once
+	beams   = 24 // texts of the language that are followed at once
+	alike   = 5  // of them those that begin with the same word, at most
 	fitKept = 20 // whole texts of the language that are returned, at most
 	kept    = 4  // languages whose tables are kept
 	// Nats at which a text of the language is given up: behind the best one as long, behind
 	// the best whole one, and behind the free text.
-	behind   = 10
-	late     = 7
-	hopeless = 16
+	behind   = 12
+	late     = 10
+	hopeless = 20
 )
 
 // vocabulary is the model's tokens as a tree of bytes.
@@ -155,7 +156,15 @@ type search struct {
 	whole    []hypothesis // with the end's log-probability
 	best     float64      // log-likelihood of the best whole text
 	noSpeech float64
+	begin    begin
 }
+
+// Texts of the decoder: two sets of beams, and besides
+const (
+	freeText  = 2*beams + 1
+	beginText = 2*beams + 2 // what stands before every text
+	textsUsed = 2*beams + 3
+)
 
 // prefixTokens are what stands before the text: the prompt, the start, and no times.
 // sot is the start token's place.
@@ -202,7 +211,8 @@ func (s *search) decode(ctx context.Context, prompt string) error {
 	at, norm := scores(c, sot)
 	s.noSpeech = math.Exp(float64(at[noSpeechToken(c)]) - norm)
 	at, norm = scores(c, len(tokens)-1)
-	const freeText = 2*beams + 1
+	s.begin = begin{append([]float32(nil), at...), norm, len(tokens)}
+	rowsCopy(c, 0, beginText)
 	s.free = hypothesis{text: 0}
 	s.stepFree(at, norm)
 	s.free.text = freeText
@@ -319,7 +329,19 @@ func (s *search) expand(step int, list []scored) {
 	if step%2 == 1 {
 		base += beams
 	}
+	chosen := s.choose(next, low, base)
+	for _, h := range s.active {
+		rowsDrop(s.e.ctx, h.text)
+	}
+	s.active = chosen
+}
+
+// choose takes the best of the continuations, which come best first: one of those that
+// differ in capitals and marks only, and few that begin alike, so that what sounds odd at
+// first is still there when the rest of the clip speaks for it.
+func (s *search) choose(next []continuation, low float64, base int32) []hypothesis {
 	var chosen []hypothesis
+	twins, begin := map[string]bool{}, map[string]int{}
 	for _, n := range next {
 		if len(chosen) == beams || n.total < low {
 			break
@@ -329,14 +351,29 @@ func (s *search) expand(step int, list []scored) {
 		if repeats(h.tokens) {
 			continue
 		}
-		h.state, h.text = n.arc.state, base+int32(len(chosen))
+		h.state = n.arc.state
+		text := strings.ToLower(s.textOf(h))
+		twin := fmt.Sprint(h.state, strings.TrimRight(text, ".,;:!?"))
+		word := firstWord(text)
+		if twins[twin] || begin[word] == alike {
+			continue
+		}
+		twins[twin] = true
+		begin[word]++
+		h.text = base + int32(len(chosen))
 		rowsCopy(s.e.ctx, parent.text, h.text)
 		chosen = append(chosen, h)
 	}
-	for _, h := range s.active {
-		rowsDrop(s.e.ctx, h.text)
+	return chosen
+}
+
+// firstWord is the first word of a text; all numbers are one.
+func firstWord(text string) string {
+	word, _, _ := strings.Cut(text, " ")
+	if word != "" && word[0] >= '0' && word[0] <= '9' {
+		return "0"
 	}
-	s.active = chosen
+	return word
 }
 
 // repeats reports whether a text says its last words twice, as the model does when it
@@ -442,9 +479,6 @@ func plain(text string) string {
 
 // search encodes a clip and decodes it into t.
 func (e *Engine) search(ctx context.Context, samples []float32, h audio.Hints, size int, t *audio.Transcript) (looped bool, err error) {
-	if len(samples) < minSamples { // the library hears nothing in very short sound
-		samples = append(samples[:len(samples):len(samples)], make([]float32, minSamples-len(samples))...)
-	}
 	defer func() {
 		if messages := e.drain(); err != nil && messages != "" {
 			err = errors.Join(err, errors.New(lastLine(messages)))
@@ -454,14 +488,8 @@ func (e *Engine) search(ctx context.Context, samples []float32, h audio.Hints, s
 	if h.Language != nil {
 		s.follow = e.follower(h.Language)
 	}
-	if err := e.ctx.Whisper_pcm_to_mel(samples, e.threads); err != nil {
-		return false, fmt.Errorf("whisper: the library failed: %w", err)
-	}
-	if err := rowsStart(e.ctx, size, 2*beams+2); err != nil {
+	if err := e.encode(samples, size); err != nil {
 		return false, err
-	}
-	if err := e.ctx.Whisper_encode(0, e.threads); err != nil {
-		return false, fmt.Errorf("whisper: the library failed: %w", err)
 	}
 	if ctx.Err() != nil {
 		return false, context.Cause(ctx)
@@ -469,6 +497,7 @@ func (e *Engine) search(ctx context.Context, samples []float32, h audio.Hints, s
 	if err := s.decode(ctx, h.Prompt); err != nil {
 		return false, err
 	}
+	e.begun = begun{key: keyOf(samples, size, h.Prompt), begin: s.begin}
 	tokens := make([]token, len(s.free.tokens))
 	for i, id := range s.free.tokens {
 		tokens[i] = token{e.vocab.text[id], s.free.logs[i]}

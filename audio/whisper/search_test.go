@@ -183,3 +183,9 @@ func TestRowsScoredTogetherAreAsAlone(t *testing.T) {
 		}
 	}
 }
+
+func TestFirstWord(t *testing.T) {
+	assert.Equal(t, "herm", firstWord("herm 45"))
+	assert.Equal(t, firstWord("118"), firstWord("45.2 volts"), "all numbers are one")
+	assert.Empty(t, firstWord(""))
+}

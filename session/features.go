@@ -1,0 +1,120 @@
+package session
+
+import (
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// Features are the names of what tells whether the right meaning is among those found. Of
+// how well the best text for it fits the sound:
+//
+//	gap      nats by which it lies behind the free text; -2 to 16
+//	worth    its log-likelihood, a word; -4 to 0
+//	alike    how alike its letters and those of the free text are, 0 to 1
+//	numbers  1 if the free text has the same numbers
+//	silence  probability that nobody speaks
+//
+// and of the text itself:
+//
+//	bare     1 if it has no number
+//	single   1 if it is one word
+func Features() []string { return append(slices.Clone(perEar), "bare", "single") }
+
+// PairFeatures are the same where two recognisers heard the sound: for the second they have
+// a 2 behind them, and there are besides
+//
+//	first    1 if the meaning is the likeliest to the first
+//	second   1 if it is to the second
+//	nearest  alike, of the recogniser where it is higher
+func PairFeatures() []string {
+	names := Features()
+	for _, name := range perEar {
+		names = append(names, name+"2")
+	}
+	return append(names, "first", "second", "nearest")
+}
+
+var perEar = []string{"gap", "worth", "alike", "numbers", "silence"}
+
+// features tell how well the text for a meaning fits the sound, to each recogniser.
+func features(best candidate, heard []meanings) map[string]float64 {
+	f := map[string]float64{
+		"bare":   flag(!written.MatchString(best.text)),
+		"single": flag(length(best.text) == 1),
+	}
+	for i, m := range heard {
+		ear := ""
+		if i > 0 {
+			ear = strconv.Itoa(i + 1)
+		}
+		f["gap"+ear], f["worth"+ear] = 16, -4
+		if c, ok := m.text(best.mean); ok {
+			f["gap"+ear] = max(-2, min(16, m.free.log-c.log))
+			f["worth"+ear] = max(-4, c.log/float64(max(1, length(c.text))))
+		}
+		f["alike"+ear] = likeness(m.free.text, best.text)
+		f["numbers"+ear] = flag(slices.Equal(written.FindAllString(m.free.text, -1), written.FindAllString(best.text, -1)))
+		f["silence"+ear] = m.quiet
+	}
+	if len(heard) == 2 {
+		f["first"], f["second"] = flag(heard[0].likeliest(best.mean)), flag(heard[1].likeliest(best.mean))
+		f["nearest"] = max(f["alike"], f["alike2"])
+	}
+	return f
+}
+
+// likeliest reports whether no meaning is likelier than this one.
+func (m meanings) likeliest(mean string) bool {
+	s := m.of(mean)
+	if len(m.order) > 0 && m.sums[m.order[0]] > s {
+		return false
+	}
+	for _, c := range m.added {
+		if c.score > s {
+			return false
+		}
+	}
+	return true
+}
+
+var written = regexp.MustCompile(`\d+(\.\d+)?`)
+
+var notLetter = regexp.MustCompile(`[^a-z0-9.]+`)
+
+// likeness is 1 for texts of the same letters and numbers, 0 for texts that share nothing:
+// one less the edits from one to the other, over the length of the longer.
+func likeness(a, b string) float64 {
+	a = strings.TrimRight(notLetter.ReplaceAllString(strings.ToLower(a), ""), ".")
+	b = strings.TrimRight(notLetter.ReplaceAllString(strings.ToLower(b), ""), ".")
+	return 1 - float64(edits(a, b))/float64(max(1, len(a), len(b)))
+}
+
+// edits is the least number of bytes to change, add or drop (Levenshtein).
+func edits(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			change := diagonal
+			if a[i] != b[j] {
+				change++
+			}
+			diagonal = row[j+1]
+			row[j+1] = min(change, row[j+1]+1, row[j]+1)
+		}
+	}
+	return row[len(b)]
+}
+
+func flag(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}

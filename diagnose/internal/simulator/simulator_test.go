@@ -37,7 +37,18 @@ func TestImports(t *testing.T) {
 	assert.False(t, imports("../../*.go")["callout/diagnose/internal/simulator"], "the engine may not see the simulator")
 }
 
-// The simulator can make every fault the engine knows, and no other.
+// notPlayed are the faults that no simulated unit has: all of them have one
+// phase, and a breaker that fits the plate. The scores say nothing of these.
+var notPlayed = []string{"breaker_small", "phase_lost", "phase_uneven", "rotation_reversed"}
+
+// notAsked are the questions that such a unit has no answer to.
+var notAsked = map[string]bool{
+	"voltage leg_3_to_ground": true, "voltage line_ab": true, "voltage line_bc": true, "voltage line_ca": true,
+	"current line_a": true, "current line_b": true, "current line_c": true, "phase_sequence unit": true,
+}
+
+// The simulator can make every fault the engine knows but those listed, and no
+// other.
 func TestFaultsAreTheEngines(t *testing.T) {
 	data, err := os.ReadFile("../../data/faults.json")
 	require.NoError(t, err)
@@ -51,7 +62,7 @@ func TestFaultsAreTheEngines(t *testing.T) {
 		ids = append(ids, f.ID)
 		assert.Equal(t, f.Normal, Normal(f.ID), f.ID)
 	}
-	assert.ElementsMatch(t, ids, FaultIDs())
+	assert.ElementsMatch(t, ids, append(FaultIDs(), notPlayed...))
 }
 
 // Every question of the catalogue has an answer of the right kind in some unit,
@@ -96,7 +107,7 @@ func TestAnswersFitTheCatalogue(t *testing.T) {
 			if key == "locked_rotor_amps fan" {
 				continue // seldom on a plate
 			}
-			assert.True(t, answered[key], "nobody can answer %s", key)
+			assert.Equal(t, !notAsked[key], answered[key], "can somebody answer %s?", key)
 		}
 	}
 }

@@ -154,14 +154,16 @@ func (v *view) reasons(faults []int, most int) []string {
 		out = append(out, r.o.text)
 	}
 	if len(out) == 0 { // every rival shows the same: what a healthy unit would not
-		return v.unlikeHealthy(faults, most)
+		for _, r := range v.unlikeHealthy(faults, most) {
+			out = append(out, r.o.text)
+		}
 	}
 	return out
 }
 
 // unlikeHealthy lists the findings that speak for a set of faults against a
 // unit without fault, the strongest first.
-func (v *view) unlikeHealthy(faults []int, most int) []string {
+func (v *view) unlikeHealthy(faults []int, most int) []reason {
 	var buf [32]float64
 	var list []reason
 	good := v.k.model.ways[v.k.model.noGood].fault
@@ -181,11 +183,7 @@ func (v *view) unlikeHealthy(faults []int, most int) []string {
 		break
 	}
 	slices.SortStableFunc(list, func(a, b reason) int { return cmp.Compare(b.ratio, a.ratio) })
-	var out []string
-	for _, r := range list[:min(most, len(list))] {
-		out = append(out, r.o.text)
-	}
-	return out
+	return list[:min(most, len(list))]
 }
 
 func (s faultSet) hasAll(faults []int) bool {
@@ -363,25 +361,42 @@ func (v *view) findings() []Finding {
 // why gives the chain of reasons, one line each.
 func (v *view) why(a Assessment) []string {
 	var out []string
-	faults := v.leading(1, 1)
-	if len(faults) == 0 {
+	leading := v.leading(1, 1)
+	if len(leading) == 0 {
 		return nil
 	}
-	h := faults[0]
-	name := v.nameOf(h.faults)
-	if a.Verdict != nil {
+	faults := leading[0].faults
+	if a.Verdict != nil { // also one that was acted on: belief has moved on since
+		faults = nil
+		for _, id := range a.Verdict.Faults {
+			faults = append(faults, slices.IndexFunc(v.k.faults, func(f Fault) bool { return f.ID == id }))
+		}
 		out = append(out, fmt.Sprintf("Verdict: %s, because %s.", a.Verdict.Name, a.Verdict.Because))
-	} else {
-		out = append(out, fmt.Sprintf("Likeliest so far: %s, at %d%%.", name, int(math.Round(100*h.p))))
 	}
-	for _, r := range strongest(v.weigh(func(s faultSet) bool { return len(s) == len(h.faults) && s.hasAll(h.faults) })) {
-		if len(out) > 6 {
+	var chain []string
+	for _, r := range strongest(v.weigh(func(s faultSet) bool { return len(s) == len(faults) && s.hasAll(faults) })) {
+		if len(chain) > 5 {
 			break
 		}
-		out = append(out, fmt.Sprintf("%s. That is %s times likelier with it than otherwise. Source: %s.", upper(r.o.text), short(math.Min(r.ratio, 1e4)), v.k.tests[r.test].Source))
+		chain = append(chain, fmt.Sprintf("%s. That is %s times likelier with it than otherwise. Source: %s.", upper(r.o.text), short(math.Min(r.ratio, 1e4)), v.k.tests[r.test].Source))
 	}
-	for _, f := range h.faults {
-		out = append(out, fmt.Sprintf("How often %s is met: %s.", v.k.faults[f].Name, v.k.faults[f].Source))
+	if len(chain) == 0 { // its rivals show the same
+		for _, r := range v.unlikeHealthy(faults, 4) {
+			chain = append(chain, fmt.Sprintf("%s. That is %s times likelier with it than with nothing wrong. Source: %s.", upper(r.o.text), short(math.Min(r.ratio, 1e4)), v.k.tests[r.test].Source))
+		}
+	}
+	if a.Verdict == nil {
+		line := fmt.Sprintf("Likeliest so far: %s, at %d%%", v.nameOf(faults), int(math.Round(100*leading[0].p)))
+		if why := v.reasons(faults, 1); len(why) > 0 {
+			line += ", because " + why[0]
+		}
+		out = append(out, line+".")
+	}
+	out = append(out, chain...)
+	for _, f := range faults {
+		if !v.k.faults[f].Normal {
+			out = append(out, fmt.Sprintf("How often %s is met: %s.", v.k.faults[f].Name, v.k.faults[f].Source))
+		}
 		if id := v.k.faults[f].First; id != "" {
 			g := v.k.gates[v.k.gateAt[id]]
 			out = append(out, fmt.Sprintf("Rule: %s. Source: %s.", g.Name, g.Source))

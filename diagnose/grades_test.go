@@ -353,3 +353,24 @@ func TestBeliefIsCalibratedOnTheWay(t *testing.T) {
 		}
 	}
 }
+
+// TestWhyGivesItsReason: also where the rivals show the same, and after the
+// repair that a verdict led to.
+func TestWhyGivesItsReason(t *testing.T) {
+	c := newCall(t)
+	for _, s := range []string{"complaint unit no_cooling", "locked_rotor_amps compressor 73", "current compressor_common 62"} {
+		c.say(s)
+	}
+	why := c.job.Why(c.now)
+	require.NotEmpty(t, why)
+	assert.Contains(t, why[0], "because 62 A is 85% of the locked-rotor 73 A")
+	assert.Contains(t, strings.Join(why, "\n"), "likelier with it than with nothing wrong. Source: ")
+	for _, s := range []string{"rated_capacitance herm 45", "dead", "bled", "declare leads_off", "capacitance herm 0.5", "repair replace_run_capacitor"} {
+		c.say(s)
+	}
+	why = c.job.Why(c.now)
+	assert.Contains(t, why[0], "Verdict: failed run capacitor")
+	for _, line := range why {
+		assert.NotContains(t, line, "How often nothing is wrong")
+	}
+}

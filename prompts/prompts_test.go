@@ -27,7 +27,7 @@ func TestSpeakable(t *testing.T) {
 		"1 A":                                   "1 amp",
 		"12°F over 3 kΩ":                        "12 degrees over 3 kilohms",
 		"R-410A at 118 psig":                    "R-410A at 118 psi",
-		"2 in. w.c. drop":                       "2 inches of water drop",
+		"2 inWC drop":                           "2 inches of water drop",
 		"no number, A":                          "no number, A",
 	} {
 		assert.Equal(t, spoken, b.Speakable(written), written)

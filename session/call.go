@@ -162,7 +162,7 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		c.repairs = append(c.repairs, repaired{seq, catalogue.RepairID(b.Repair)})
 		c.tell(seq, diagnose.Event{Seq: eventSeq(seq, 0), At: at, Repair: catalogue.RepairID(b.Repair)})
 		r, _ := c.know.Catalogue.Repair(catalogue.RepairID(b.Repair))
-		c.stack = append(c.stack, kept{seq: seq, events: []uint64{eventSeq(seq, 0)}, what: r.Name})
+		c.stack = append(c.stack, kept{seq: seq, events: []uint64{eventSeq(seq, 0)}, what: r.Spoken[0]})
 	case joblog.Energy:
 		c.energy = b.State
 	case joblog.Assessment:

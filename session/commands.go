@@ -108,6 +108,16 @@ func (t *turn) status() {
 		last[0] = capital(last[0])
 		t.say("values_so_far", prompts.Args{"What": last})
 	}
+	if done := a.Proof.Repairs; len(done) > 0 {
+		in := 0
+		for _, item := range a.Proof.Items {
+			if item.Done && item.OK {
+				in++
+			}
+		}
+		repair, _ := c.know.Catalogue.Repair(done[len(done)-1])
+		t.say("proof_status", prompts.Args{"What": capital(repair.Spoken[0]), "In": in, "Of": len(a.Proof.Items)})
+	}
 	switch {
 	case a.Verdict != nil:
 		t.say("verdict", prompts.Args{"Name": capital(a.Verdict.Name), "Because": sentence(a.Verdict.Because)})

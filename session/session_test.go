@@ -455,3 +455,16 @@ func TestAWaitIsToldOnce(t *testing.T) {
 	}
 	assert.Equal(t, 1, started)
 }
+
+// TestARefusedCloseLeavesTheJobOpen: and it says what is still to be done.
+func TestARefusedCloseLeavesTheJobOpen(t *testing.T) {
+	b := newBench(t)
+	b.say("no cooling")
+	b.say("replaced the capacitor")
+	b.say("job done")
+	got := spoken(b.say("no"))
+	assert.Contains(t, got, "the job stays open")
+	assert.Contains(t, got, "Next: ")
+	assert.NotContains(t, got, "Not kept")
+	assert.Contains(t, spoken(b.say("where are we")), "Replaced the run capacitor: 0 of ")
+}

@@ -272,6 +272,11 @@ func (t *turn) answer(heard uint64, u Utterance, d decision) {
 		t.record(heard, items(q.about), 1, q.seq)
 	default:
 		t.emit(joblog.Callout{Heard: heard, Decision: joblog.Recorded, Answers: q.seq, Commands: []joblog.Command{{Command: "no"}}})
+		if q.Asks == joblog.Close {
+			t.say("stays_open", nil)
+			t.again()
+			break
+		}
 		t.say("refused", nil)
 	}
 	if q := t.call.asked(); q != nil && !t.call.closed {

@@ -76,6 +76,11 @@ func (l *loader) tests() {
 				l.bad("%s: outcome %s is not said", where, c.ID)
 			}
 		}
+		for j, c := range t.Classes {
+			if at := t.class(c.In); c.In != "" && (at < 0 || at != j-1 && at != j+1 && t.Tolerance != nil || t.Classes[at].In != "") {
+				l.bad("%s: outcome %s is part of no outcome beside it", where, c.ID)
+			}
+		}
 		if t.OpenLine != "" && t.class(t.OpenLine) < 0 {
 			l.bad("%s: no outcome %q", where, t.OpenLine)
 		}
@@ -92,7 +97,7 @@ func (l *loader) tests() {
 		}
 		k.after[i] = l.clauses(where, t.After)
 		k.unless[i] = l.clauses(where, t.Unless)
-		l.distribution(where, *t, t.Normal)
+		l.distribution(where, *t, t.Normal, farUsual)
 	}
 	for i := range k.conds {
 		k.conds[i].any = l.clauses("condition "+k.conds[i].ID, k.conds[i].Any)
@@ -219,7 +224,7 @@ func (l *loader) faults() {
 			if at, ok := k.testAt[id]; !ok {
 				l.bad("profile %s: no test %q", p.ID, id)
 			} else {
-				l.distribution("profile "+p.ID, k.tests[at], s)
+				l.distribution("profile "+p.ID, k.tests[at], s, farFault)
 			}
 		}
 	}
@@ -231,7 +236,7 @@ func (l *loader) faults() {
 				if at, ok := k.testAt[id]; !ok {
 					l.bad("profile %s: no test %q", p.ID, id)
 				} else {
-					l.distribution("profile "+p.ID, k.tests[at], words)
+					l.distribution("profile "+p.ID, k.tests[at], words, farFault)
 				}
 			}
 		}
@@ -257,7 +262,7 @@ func (l *loader) faults() {
 			if at, ok := k.testAt[id]; !ok {
 				l.bad("%s: no test %q", where, id)
 			} else {
-				l.distribution(where, k.tests[at], s)
+				l.distribution(where, k.tests[at], s, farFault)
 			}
 		}
 		share := 0.0
@@ -270,7 +275,7 @@ func (l *loader) faults() {
 				if at, ok := k.testAt[id]; !ok {
 					l.bad("%s: no test %q", where, id)
 				} else {
-					l.distribution(where, k.tests[at], s)
+					l.distribution(where, k.tests[at], s, farFault)
 				}
 			}
 		}

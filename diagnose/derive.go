@@ -50,6 +50,7 @@ var sums = map[string]sum{
 	"split":         split,
 	"pumping":       pumping,
 	"standing":      standing,
+	"compression":   compression,
 	"rating":        func(in sumInput) sumResult { return sumResult{x: in.v[0] * 1.001} },
 	"circuit":       circuit,
 	"protection":    protection,
@@ -197,10 +198,12 @@ func subcooling(in sumInput) sumResult {
 		target, _ := in.refs("target_sc")
 		band := 3.0
 		switch { // wider bands, common practice, no source
+		case in.job.mode() == "heating":
+			// The nameplate's target is for cooling: in heating the smaller coil condenses,
+			// and what it can't hold stands in it as liquid.
+			target, band = target+4, 6
 		case !in.job.knows("target_subcooling", "unit"):
 			band = 6
-		case in.job.mode() == "heating":
-			band = 4.5 // the nameplate's target is for cooling
 		}
 		return sumResult{x: (sc - target) / band, text: map[string]string{"x": fahrenheit(sc), "target": fahrenheit(target)}}
 	})
@@ -262,6 +265,20 @@ func pumping(in sumInput) sumResult {
 		return sumResult{refused: "the compression ratio can't be worked out from these readings"}
 	}
 	return sumResult{x: ratio / usual, text: map[string]string{"x": short(ratio), "target": short(usual)}}
+}
+
+// compression compares the discharge gas with what compressing makes of gas in a
+// sound compressor.
+func compression(in sumInput) sumResult {
+	r, err := in.job.refrigerant()
+	if err != nil {
+		return sumResult{refused: "no saturation table for this refrigerant: read the maker's chart"}
+	}
+	want, err := r.DischargeExpected(physics.PSIG(in.v[2]), physics.PSIG(in.v[3]), physics.Fahrenheit(in.v[1]), in.job.altitude())
+	if err != nil {
+		return sumResult{refused: err.Error()}
+	}
+	return sumResult{x: in.v[0] - float64(want), text: map[string]string{"x": fahrenheit(in.v[0]), "target": fahrenheit(float64(want))}}
 }
 
 func split(in sumInput) sumResult {

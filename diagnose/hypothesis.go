@@ -1,6 +1,9 @@
 package diagnose
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // hypothesis is one explanation: one fault or a pair, in every way that it may
 // show itself.
@@ -225,4 +228,21 @@ func (m *model) shownAs(h hypothesis, t, variant int) int {
 		as = w
 	}
 	return as
+}
+
+// cause is the belief in everything that the same repairs as a fault's put right:
+// to tell it apart buys nothing. What is wrong at a terminal or a wire is told
+// apart, for the hands have to find it, and so is what has no repair.
+func (v *view) cause(f int) float64 {
+	own := v.k.faults[f].Repairs
+	if len(own) == 0 || own[0] == "repair_terminal" {
+		return v.marginal[f]
+	}
+	var sum float64
+	for g, p := range v.marginal {
+		if slices.Equal(v.k.faults[g].Repairs, own) {
+			sum += p
+		}
+	}
+	return min(sum, 1)
 }

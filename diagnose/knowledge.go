@@ -38,7 +38,8 @@ type Fault struct {
 
 // Way is one of several ways in which a fault shows itself.
 type Way struct {
-	Share   float64           `json:"share"` // percent
+	Share   float64           `json:"share"`            // percent
+	Slight  bool              `json:"slight,omitempty"` // what lies far out is seldom seen
 	Profile string            `json:"profile,omitempty"`
 	Shows   map[TestID]string `json:"shows,omitempty"`
 
@@ -113,6 +114,9 @@ type Class struct {
 	To  *float64 `json:"to,omitempty"`
 	Of  string   `json:"of,omitempty"`
 	Say string   `json:"say"`
+	// In names the outcome that it is a part of: what is said of that one holds of
+	// this one too, and its probability is shared between them.
+	In ClassID `json:"in,omitempty"`
 }
 
 // Sequence is a change between two readings of one test that means something

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io/fs"
 	"math"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -163,7 +164,7 @@ func (l *loader) clause(where, s string) clause {
 			l.bad("%s: test %s has no outcome %q", where, name, strings.TrimSpace(id))
 			continue
 		}
-		c.mask |= 1 << i
+		c.mask |= l.k.tests[at].family(i)
 	}
 	return c
 }
@@ -179,7 +180,10 @@ func (l *loader) clauses(where string, list []string) []clause {
 // distribution reads "open 88 weak 12", or one outcome alone, into a
 // probability for each outcome. Every outcome keeps a floor: nothing seen in
 // the field is impossible. Common practice, no source.
-func (l *loader) distribution(where string, t Test, s string) []float64 {
+//
+// Where nothing is written down for the parts of an outcome, far is the share of
+// the outcome's probability that they get.
+func (l *loader) distribution(where string, t Test, s string, far float64) []float64 {
 	floor := 0.012 // a look is misjudged now and then, and a running unit has its own mind
 	if !t.Operating {
 		floor = 0.004 // a part at rest, looked at or measured
@@ -206,17 +210,66 @@ func (l *loader) distribution(where string, t Test, s string) []float64 {
 	if len(words)%2 != 0 || len(words) > 2 && math.Abs(sum-100) > 1e-9 {
 		l.bad("%s: %q must be outcomes and percents that make 100", where, s)
 	}
+	written := slices.Clone(out)
 	total := 0.0
 	for i := range out {
-		if out[i] /= 100; out[i] == 0 {
+		if out[i] /= 100; out[i] == 0 && t.Classes[i].In == "" {
 			out[i] = floor // what is written down stands, however small
 		}
 		total += out[i]
+	}
+	for i, c := range t.Classes {
+		if in := t.class(c.In); c.In != "" && written[i] == 0 {
+			whole := out[in]
+			if written[in] == 0 {
+				whole = floor
+			}
+			out[i] = whole * far / float64(t.parts(in))
+			out[in] -= out[i]
+		}
 	}
 	for i := range out {
 		out[i] /= total
 	}
 	return out
+}
+
+// How much of an outcome's probability lies in the far parts of it. Common
+// practice, no source.
+const (
+	farUsual  = 0.05 // by chance, on a healthy unit
+	farSlight = 0.12
+	farFault  = 0.45
+)
+
+// parts counts the outcomes that are part of another.
+func (t Test) parts(of int) int {
+	n := 0
+	for _, c := range t.Classes {
+		if c.In == t.Classes[of].ID {
+			n++
+		}
+	}
+	return n
+}
+
+// family is the set of an outcome and of its parts.
+func (t Test) family(of int) uint32 {
+	set := uint32(1) << of
+	for i, c := range t.Classes {
+		if c.In != "" && c.In == t.Classes[of].ID {
+			set |= 1 << i
+		}
+	}
+	return set
+}
+
+// whole is the outcome that one is a part of, or itself.
+func (t Test) whole(c int) int {
+	if in := t.Classes[c].In; in != "" {
+		return t.class(in)
+	}
+	return c
 }
 
 func (t Test) class(id ClassID) int {

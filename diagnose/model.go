@@ -77,7 +77,7 @@ func newModel(k *Knowledge) (*model, error) {
 	l := &loader{k: k}
 	normal := make([][]float64, m.nt)
 	for t := range k.tests {
-		normal[t] = l.distribution("", k.tests[t], k.tests[t].Normal)
+		normal[t] = l.distribution("", k.tests[t], k.tests[t].Normal, farUsual)
 		m.usual = append(m.usual, top(normal[t]))
 	}
 	var total float64
@@ -214,6 +214,10 @@ func predict(l *loader, f Fault, w Way, t, variant int, normal []float64) dist {
 	}
 	p := k.profiles[k.profileAt[name]]
 	q, _ := k.cat.Quantity(test.Quantity)
+	far := farFault
+	if w.Slight {
+		far = farSlight
+	}
 	gone := back && q.Kind.Numeric() // what it showed to a meter is gone once the switch is on
 	for _, layer := range []struct {
 		shows map[TestID]string
@@ -221,7 +225,7 @@ func predict(l *loader, f Fault, w Way, t, variant int, normal []float64) dist {
 		own   bool
 	}{{w.Shows, !gone, true}, {f.Valve, valve, true}, {f.Shows, !gone, true}, {w.state, !back, false}, {p.Valve, valve, false}, {p.Shows, true, false}} {
 		if s, ok := layer.shows[test.ID]; ok && layer.use {
-			return dist{l.distribution("", test, s), true, layer.own}
+			return dist{l.distribution("", test, s, far), true, layer.own}
 		}
 	}
 	if test.Condition == "compressor_on" && !p.Compressor {

@@ -27,7 +27,7 @@ func (s *state) agree(t *Test, recs []record, all []outcome) outcome {
 	for _, then := range t.Then {
 		from, to := t.class(then.From), t.class(then.To)
 		for j := range all[:len(all)-1] {
-			if all[j].top == from && last.top == to && all[j].counts {
+			if t.whole(all[j].top) == from && t.whole(last.top) == to && all[j].counts {
 				kept := all[j]
 				kept.seq, kept.at, kept.segment = last.seq, last.at, last.segment
 				for _, r := range recs {
@@ -40,17 +40,17 @@ func (s *state) agree(t *Test, recs []record, all []outcome) outcome {
 		}
 	}
 	before := all[len(all)-2]
-	if before.top == last.top && before.counts {
+	if t.whole(before.top) == t.whole(last.top) && before.counts {
 		last.twice = true
 		return last
 	}
-	if before.top == last.top || before.segment != last.segment || t.Sticky {
+	if t.whole(before.top) == t.whole(last.top) || before.segment != last.segment || t.Sticky {
 		return last
 	}
 	if t.Timers != nil && last.at.Sub(before.at) >= physics.OverloadWait/2 {
 		return last // it has cooled since
 	}
-	if len(all) >= 3 && all[len(all)-3].top == last.top {
+	if len(all) >= 3 && t.whole(all[len(all)-3].top) == t.whole(last.top) {
 		last.with = []uint64{before.seq}
 		return last // two against one
 	}

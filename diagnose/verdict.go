@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"slices"
 	"sort"
 
 	"callout/catalogue"
@@ -78,6 +79,7 @@ func (v *view) earned(enough float64) []int {
 	}
 	for f, p := range v.marginal {
 		least := enough
+		p = v.cause(f)
 		if !v.condemns(f) {
 			p /= wrong
 		}
@@ -98,8 +100,22 @@ func (v *view) earned(enough float64) []int {
 		}
 	}
 	sort.Slice(out, func(i, j int) bool { return v.marginal[out[i]] > v.marginal[out[j]] })
+	out = v.once(out)
 	if len(out) > 2 {
 		out = out[:2]
+	}
+	return out
+}
+
+// once drops what is only believed together with a likelier fault that the same
+// repairs put right.
+func (v *view) once(earned []int) []int {
+	var out []int
+	for _, f := range earned {
+		if v.marginal[f] < shown && slices.ContainsFunc(out, func(g int) bool { return slices.Equal(v.k.faults[f].Repairs, v.k.faults[g].Repairs) }) {
+			continue
+		}
+		out = append(out, f)
 	}
 	return out
 }
@@ -200,7 +216,7 @@ func (v *view) verdict(faults []int) *Verdict {
 	if len(faults) == 0 {
 		return nil
 	}
-	out := &Verdict{Probability: v.marginal[faults[0]]}
+	out := &Verdict{Probability: v.cause(faults[0])}
 	seen := map[string]bool{}
 	caution := func(ids []string) {
 		for _, id := range ids {

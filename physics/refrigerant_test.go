@@ -306,3 +306,26 @@ func BenchmarkTemperature(b *testing.B) {
 		_, _ = R410A.Temperature(118, Dew, 0)
 	}
 }
+
+// CoolProp 8.0.0 (HEOS): suction gas compressed at an isentropic efficiency of
+// 0.62, boiling/condensing/superheat 45/105/12, 40/120/20, 20/95/10, 10/110/8 F.
+func TestDischargeExpected(t *testing.T) {
+	for r, rows := range map[Refrigerant][][4]float64{
+		R22:   {{76.1, 210.8, 57, 172.7}, {68.6, 260.0, 60, 213.8}, {43.1, 181.8, 30, 182.4}, {32.8, 226.4, 18, 220.0}},
+		R410A: {{130.1, 341.9, 57, 165.0}, {118.4, 419.5, 60, 204.4}, {78.4, 296.4, 30, 171.6}, {62.2, 366.5, 18, 206.0}},
+		R32:   {{133.0, 349.6, 57, 195.0}, {121.0, 429.3, 60, 246.7}, {80.0, 302.9, 30, 214.5}, {63.5, 374.9, 18, 265.2}},
+		R134a: {{40.1, 135.0, 57, 144.9}, {35.0, 171.2, 60, 175.9}, {18.4, 113.9, 30, 145.0}, {11.9, 146.4, 18, 169.6}},
+		R407C: {{70.7, 242.4, 57, 170.9}, {63.2, 298.6, 60, 205.2}, {37.9, 209.4, 30, 175.7}, {27.9, 260.2, 18, 204.7}},
+		R454B: {{118.3, 325.4, 57, 179.6}, {107.5, 398.6, 60, 222.3}, {70.6, 282.3, 30, 190.2}, {55.7, 348.6, 18, 229.2}},
+	} {
+		for _, row := range rows {
+			got, err := r.DischargeExpected(PSIG(row[0]), PSIG(row[1]), Fahrenheit(row[2]), 0)
+			require.NoError(t, err)
+			assert.InDelta(t, row[3], float64(got), 10, "%s %v", r, row)
+		}
+	}
+	_, err := Refrigerant("R-999").DischargeExpected(70, 200, 50, 0)
+	assert.Error(t, err)
+	_, err = R22.DischargeExpected(-20, 200, 50, 0)
+	assert.Error(t, err)
+}

@@ -23,6 +23,11 @@ func (l *loader) tests() {
 			key := Input{Quantity: in.Quantity, Place: in.Place}
 			k.answers[key] = append(k.answers[key], i)
 			k.feeds[key] = append(k.feeds[key], i)
+			if in.Or != "" {
+				or := Input{Quantity: in.Quantity, Place: in.Or}
+				l.checkInput(where, or)
+				k.answers[or], k.feeds[or] = append(k.answers[or], i), append(k.feeds[or], i)
+			}
 			if in.Quantity == "wet_bulb" {
 				for _, from := range wetBulbFrom {
 					k.feeds[from] = append(k.feeds[from], i)

@@ -99,6 +99,7 @@ type Input struct {
 	Quantity catalogue.QuantityID `json:"quantity"`
 	Place    catalogue.PlaceID    `json:"place"`
 	Factor   float64              `json:"factor,omitempty"` // to the test's own unit; 0 is 1
+	Or       catalogue.PlaceID    `json:"or,omitempty"`     // a place that does as well where it was read there
 }
 
 // Tolerance of an instrument: one standard deviation.

@@ -136,8 +136,11 @@ func (s *state) feed(t *Test, in Input, epoch int) (record, bool) {
 			return *r, true
 		}
 	}
-	if in.Quantity == "wet_bulb" {
+	switch {
+	case in.Quantity == "wet_bulb":
 		return s.wetBulb(t, epoch)
+	case in.Or != "":
+		return s.feed(t, Input{Quantity: in.Quantity, Place: in.Or}, epoch)
 	}
 	return record{}, false
 }

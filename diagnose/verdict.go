@@ -8,8 +8,9 @@ import (
 )
 
 const (
-	enough = 0.90 // belief in a fault before its verdict
+	enough = 0.85 // belief in a fault before its verdict
 	surest = 0.72 // belief before a compressor is condemned
+	own    = 0.45 // of it, in the one fault that is named
 	surely = 0.80 // belief before a call is closed as nothing wrong
 	atLast = 0.50 // the same, once every test is done
 	likely = 0.70 // the same, once every test is done
@@ -88,6 +89,9 @@ func (v *view) earned(enough float64) []int {
 		}
 		if v.condemns(f) { // the dearest part takes the surest belief, in any case
 			least = surest
+			if v.marginal[f] < own {
+				continue
+			}
 		}
 		if v.k.faults[f].Normal { // that nothing is wrong is one belief, whatever the reason
 			p, least = v.nothing(f), max(least, surely)
@@ -198,7 +202,7 @@ func (v *view) wanted(f int) []int {
 		for _, c := range all {
 			switch o := v.standing[c.test]; {
 			case v.holds(c):
-			case o != nil && o.done && !o.again && !v.cooled(c.test, o), v.s.cannot[c.test]:
+			case o != nil && o.done && !o.again && !v.cooled(c.test, o), v.s.cannot[c.test], !v.applies(&v.k.tests[c.test]):
 				dead = true
 			default:
 				open = append(open, c.test)

@@ -50,17 +50,316 @@ var sums = map[string]sum{
 	"split":         split,
 	"pumping":       pumping,
 	"standing":      standing,
-	"sag": func(in sumInput) sumResult {
-		if in.v[1] < 150 {
-			return sumResult{refused: "no sag can be worked out without a whole supply"}
-		}
-		x := 100 * (1 - in.v[0]/in.v[1])
-		return sumResult{x: x, text: map[string]string{"x": short(math.Round(x)) + "%", "target": short(in.v[1]) + " V"}}
+	"sag":           sag,
+	"compression":   compression,
+	"rating":        func(in sumInput) sumResult { return sumResult{x: in.v[0] * 1.001} },
+	"circuit":       circuit,
+	"protection":    protection,
+	"unbalance":     unbalance,
+	"heat_rise":     func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
+	"air_rise":      func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
+	"line_drop":     func(in sumInput) sumResult { return degrees(in.v[1] - in.v[0]) },
+	"heat_head": func(in sumInput) sumResult {
+		return in.saturation(in.v[0], physics.Bubble, func(t float64) sumResult { return degrees(t - in.v[1]) })
 	},
-	"compression": compression,
-	"rating":      func(in sumInput) sumResult { return sumResult{x: in.v[0] * 1.001} },
-	"circuit":     circuit,
-	"protection":  protection,
-	"heat_rise":   func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
-	"air_rise":    func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
-	"line_drop":   func(in sumInput) sumResult { return degrees(in.v[1] - in.v[0]) },
+	"heat_suction": func(in sumInput) sumResult {
+		return in.saturation(in.v[0], physics.Dew, func(t float64) sumResult { return degrees(in.v[1] - t) })
+	},
+}
+
+// short writes a number as people do: no more digits than it needs.
+func short(x float64) string {
+	switch {
+	case math.IsInf(x, 1):
+		return "OL"
+	case math.Abs(x) >= 100:
+		return strconv.FormatFloat(x, 'f', 0, 64)
+	case math.Abs(x) >= 10:
+		return trim(strconv.FormatFloat(x, 'f', 1, 64))
+	}
+	return trim(strconv.FormatFloat(x, 'f', 2, 64))
+}
+
+func trim(s string) string {
+	for len(s) > 1 && s[len(s)-1] == '0' {
+		s = s[:len(s)-1]
+	}
+	if s[len(s)-1] == '.' {
+		s = s[:len(s)-1]
+	}
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
+
+func fahrenheit(x float64) string { return strconv.Itoa(int(math.Round(x))) + " °F" }
+
+func degrees(d float64) sumResult {
+	return sumResult{x: d, text: map[string]string{"x": fahrenheit(d)}}
+}
+
+// deviation compares microfarads with the label, in percent.
+func deviation(in sumInput, uf float64) sumResult {
+	rated, ok := in.refs(in.own)
+	if !ok {
+		return sumResult{refused: "the label's microfarads are not known"}
+	}
+	dev := 100 * (uf/rated - 1)
+	sign := ""
+	if dev > 0 {
+		sign = "+"
+	}
+	return sumResult{x: dev, text: map[string]string{"x": short(uf), "dev": sign + short(math.Round(dev*10)/10) + "%"}}
+}
+
+func windings(in sumInput) sumResult {
+	w := physics.Windings{CR: physics.Ohms(in.v[0]), CS: physics.Ohms(in.v[1]), SR: physics.Ohms(in.v[2])}
+	switch w.Pattern() {
+	case physics.OverloadOpen:
+		if in.cold {
+			return sumResult{class: "overload_stays"}
+		}
+		return sumResult{class: "overload_open"}
+	case physics.AllOpen:
+		return sumResult{class: "all_open"}
+	case physics.RunOpen:
+		return sumResult{class: "run_open"}
+	case physics.StartOpen:
+		return sumResult{class: "start_open"}
+	case physics.WindingsClosed:
+		const noTurns = 0.15 // ohms: less than any run winding, common practice, no source
+		if ok, _, err := w.Identity(); err != nil || !ok || in.v[0] < noTurns || in.v[1] < noTurns {
+			return sumResult{class: "shorted"}
+		}
+		if ratio, err := w.StartToRun(); err == nil && (ratio > 5 || ratio < 2.5) {
+			return sumResult{class: "odd"}
+		}
+		return sumResult{class: "sound"}
+	}
+	return sumResult{refused: fmt.Sprintf("C-R %s, C-S %s, S-R %s Ω can't be: measure the three pairs again", short(in.v[0]), short(in.v[1]), short(in.v[2]))}
+}
+
+// saturation finds the boiling or bubble temperature at a pressure.
+func (in sumInput) saturation(psig float64, b physics.Branch, then func(t float64) sumResult) sumResult {
+	r, err := in.job.refrigerant()
+	if err != nil {
+		return sumResult{refused: "no saturation table for this refrigerant: read the maker's chart"}
+	}
+	t, err := r.Temperature(physics.PSIG(psig), b, in.job.altitude())
+	if err != nil {
+		return sumResult{refused: fmt.Sprintf("%s psig is outside the table of %s", short(psig), r)}
+	}
+	return then(float64(t))
+}
+
+func superheat(in sumInput) sumResult {
+	return in.saturation(in.v[1], physics.Dew, func(t float64) sumResult {
+		sh := in.v[0] - t
+		if in.job.metering() == "fixed_orifice" && in.job.mode() == "heating" {
+			return sumResult{refused: "no target superheat for a fixed orifice in heating: weigh the charge in"}
+		}
+		if in.job.metering() != "fixed_orifice" {
+			band := physics.ValveSuperheatBand(physics.Installer)
+			const step = 5 // past the band as wide as for a fixed orifice
+			x := 2*(sh-band.Low)/(band.High-band.Low) - 1
+			if sh < band.Low {
+				x = (sh-band.Low)/step - 1
+			} else if sh > band.High {
+				x = (sh-band.High)/step + 1
+			}
+			return sumResult{x: x, text: map[string]string{"x": fahrenheit(sh), "target": fmt.Sprintf("%g to %g °F", band.Low, band.High)}}
+		}
+		target, err := physics.TargetSuperheat(physics.Fahrenheit(in.v[2]), physics.Fahrenheit(in.v[3]))
+		if err != nil {
+			return refusal(err)
+		}
+		return sumResult{x: (sh - float64(target)) / 5, text: map[string]string{"x": fahrenheit(sh), "target": fahrenheit(float64(target))}}
+	})
+}
+
+// refusal says in a person's words why a table gives no target.
+func refusal(err error) sumResult {
+	var no *physics.NoTargetError
+	if !errors.As(err, &no) {
+		return sumResult{refused: err.Error()}
+	}
+	switch no.Reason {
+	case physics.ColdOutdoor:
+		return sumResult{refused: fmt.Sprintf("no target %s at %s outdoors: below 55 °F the charge is weighed in, not read", no.Target, fahrenheit(float64(no.DryBulb)))}
+	case physics.SluggingRisk:
+		return sumResult{refused: fmt.Sprintf("no target %s at %s wet bulb and %s outdoors: the table has a dash there; weigh the charge in", no.Target, fahrenheit(float64(no.WetBulb)), fahrenheit(float64(no.DryBulb)))}
+	}
+	return sumResult{refused: fmt.Sprintf("no target %s at %s wet bulb and %s dry bulb: outside the published table", no.Target, fahrenheit(float64(no.WetBulb)), fahrenheit(float64(no.DryBulb)))}
+}
+
+func subcooling(in sumInput) sumResult {
+	return in.saturation(in.v[1], physics.Bubble, func(t float64) sumResult {
+		sc := t - in.v[0]
+		target, _ := in.refs("target_sc")
+		band := 3.0
+		switch { // wider bands, common practice, no source
+		case in.job.mode() == "heating":
+			// The nameplate's target is for cooling: in heating the smaller coil condenses,
+			// and what it can't hold stands in it as liquid.
+			target, band = target+4, 6
+		case !in.job.knows("target_subcooling", "unit"):
+			band = 6
+		}
+		return sumResult{x: (sc - target) / band, text: map[string]string{"x": fahrenheit(sc), "target": fahrenheit(target)}}
+	})
+}
+
+// Usual spans, common practice, no source: a coil boils 35 F under the return
+// air, give or take 9; a condenser condenses 20 F over outdoors, give or take
+// 11; at rest a pressure fits the outdoor temperature within 4.5 F; a system with
+// no liquid left stands far below.
+func suctionLevel(in sumInput) sumResult {
+	return in.saturation(in.v[0], physics.Dew, func(t float64) sumResult {
+		d := in.v[1] - t
+		return sumResult{x: (35 - d) / 9, text: map[string]string{"x": fahrenheit(t), "dev": fahrenheit(d)}}
+	})
+}
+
+func headLevel(in sumInput) sumResult {
+	if in.v[1] < float64(physics.MinimumChargeOutdoor) {
+		return sumResult{refused: fmt.Sprintf("%s outdoors: below 55 °F head pressure tells nothing in cooling", fahrenheit(in.v[1]))}
+	}
+	return in.saturation(in.v[0], physics.Bubble, func(t float64) sumResult {
+		d := t - in.v[1]
+		return sumResult{x: (d - 20) / 9.5, text: map[string]string{"x": fahrenheit(t), "dev": fahrenheit(d)}}
+	})
+}
+
+func standing(in sumInput) sumResult {
+	if in.v[0] < 20 {
+		return sumResult{class: "low", text: map[string]string{"target": "saturation"}} // hardly above the air: below the tables
+	}
+	return in.saturation(in.v[0], physics.Bubble, func(t float64) sumResult {
+		r, _ := in.job.refrigerant()
+		p, err := r.Pressure(physics.Fahrenheit(in.v[1]), physics.Bubble, in.job.altitude())
+		if err != nil {
+			return sumResult{refused: err.Error()}
+		}
+		return sumResult{x: (t - in.v[1]) / 4.5, text: map[string]string{"target": short(float64(p)) + " psig"}}
+	})
+}
+
+// pumping compares the compression ratio with that of a healthy unit on the same
+// day: boiling and condensing as far from the air as is usual.
+func pumping(in sumInput) sumResult {
+	r, err := in.job.refrigerant()
+	if err != nil {
+		return sumResult{refused: "no saturation table for this refrigerant: read the maker's chart"}
+	}
+	z := in.job.altitude()
+	back, out := physics.Fahrenheit(in.v[2]), physics.Fahrenheit(in.v[3])
+	boil, condense := back-35, out+20
+	if in.job.mode() == "heating" {
+		boil, condense = out-13, back+30
+	}
+	low, err1 := r.Pressure(boil, physics.Dew, z)
+	high, err2 := r.Pressure(condense, physics.Bubble, z)
+	ratio, err3 := physics.CompressionRatio(physics.PSIG(in.v[0]), physics.PSIG(in.v[1]), z)
+	usual, err4 := physics.CompressionRatio(low, high, z)
+	if err := errors.Join(err1, err2, err3, err4); err != nil || usual <= 1 {
+		return sumResult{refused: "the compression ratio can't be worked out from these readings"}
+	}
+	return sumResult{x: ratio / usual, text: map[string]string{"x": short(ratio), "target": short(usual)}}
+}
+
+// sag is how far the supply falls from rest to the compressor's start.
+func sag(in sumInput) sumResult {
+	if in.v[1] < 150 {
+		return sumResult{refused: "no sag can be worked out without a whole supply"}
+	}
+	x := 100 * (1 - in.v[0]/in.v[1])
+	return sumResult{x: x, text: map[string]string{"x": short(math.Round(x)) + "%", "target": short(in.v[1]) + " V"}}
+}
+
+// compression compares the discharge gas with what compressing makes of gas in a
+// sound compressor.
+func compression(in sumInput) sumResult {
+	r, err := in.job.refrigerant()
+	if err != nil {
+		return sumResult{refused: "no saturation table for this refrigerant: read the maker's chart"}
+	}
+	want, err := r.DischargeExpected(physics.PSIG(in.v[2]), physics.PSIG(in.v[3]), physics.Fahrenheit(in.v[1]), in.job.altitude())
+	if err != nil {
+		return sumResult{refused: err.Error()}
+	}
+	return sumResult{x: in.v[0] - float64(want), text: map[string]string{"x": fahrenheit(in.v[0]), "target": fahrenheit(float64(want))}}
+}
+
+func split(in sumInput) sumResult {
+	fall := in.v[1] - in.v[0]
+	if fall < -2 { // warmer out than in by more than two thermometers' error
+		return sumResult{class: "reversed", text: map[string]string{"x": fahrenheit(-fall)}}
+	}
+	// Past the table's ends its edge is taken, with a wider band: good enough to
+	// tell that something is wrong, not to set anything by.
+	dry, wet := min(max(in.v[1], 70), 80), min(max(in.v[2], 57), 70)
+	off := math.Abs(dry-in.v[1]) + math.Abs(wet-in.v[2])
+	target, err := physics.TargetSplit(physics.Fahrenheit(dry), physics.Fahrenheit(wet))
+	if err != nil || off > 10 {
+		return refusal(&physics.NoTargetError{Reason: physics.OffTable, Target: "temperature split", WetBulb: physics.Fahrenheit(in.v[2]), DryBulb: physics.Fahrenheit(in.v[1])})
+	}
+	text := fahrenheit(float64(target))
+	if off > 0 {
+		text += " at the edge of the table"
+	}
+	return sumResult{x: (fall - float64(target)) / (3 + 0.4*off), text: map[string]string{"x": fahrenheit(fall), "target": text}}
+}
+
+func circuit(in sumInput) sumResult {
+	ampacity, err := physics.CopperAmpacity(int(math.Round(in.v[1])), physics.Lugs75C)
+	if err != nil {
+		return sumResult{refused: err.Error()}
+	}
+	text := map[string]string{"x": short(in.v[1]) + " AWG carries " + short(float64(ampacity)) + " A"}
+	if float64(ampacity) < in.v[0] {
+		return sumResult{class: "small", text: text}
+	}
+	return sumResult{class: "ok", text: text}
+}
+
+// protection holds the breaker against the nameplate's marks, which hold their
+// 125% already.
+func protection(in sumInput) sumResult {
+	mca, _ := in.refs("mca")
+	mocp, _ := in.refs("mocp")
+	class := ClassID("ok")
+	for _, fault := range physics.CheckCircuit(physics.Amps(mca), physics.Amps(mocp), physics.Amps(in.v[0]), 0) {
+		switch fault {
+		case physics.DeviceTooLarge:
+			return sumResult{class: "over"}
+		case physics.DeviceTooSmall:
+			class = "small"
+		}
+	}
+	return sumResult{class: class}
+}
+
+// unbalance is NEMA's, of three voltages or of three currents.
+func unbalance(in sumInput) sumResult {
+	v := []float64{max(in.v[0], 0.001), max(in.v[1], 0.001), max(in.v[2], 0.001)} // a dead line reads nothing
+	if in.v[0]+in.v[1]+in.v[2] < 1 {
+		return sumResult{refused: "none of the three lines shows anything"}
+	}
+	percent, err := physics.VoltageUnbalance(physics.Volts(v[0]), physics.Volts(v[1]), physics.Volts(v[2]))
+	if err != nil {
+		return sumResult{refused: err.Error()}
+	}
+	mean := (v[0] + v[1] + v[2]) / 3
+	worst := 0
+	for i := range v {
+		if math.Abs(v[i]-mean) > math.Abs(v[worst]-mean) {
+			worst = i
+		}
+	}
+	res := sumResult{x: float64(percent), text: map[string]string{"x": trim(strconv.FormatFloat(float64(percent), 'f', 1, 64)) + "% unbalance", "worst": []string{"the first", "the second", "the third"}[worst]}}
+	if min(v[0], v[1], v[2]) < 0.5*max(v[0], v[1], v[2]) {
+		res.class = "lost"
+	}
+	return res
+}

@@ -349,7 +349,7 @@ func (v *view) findings() []Finding {
 			}
 			f := Finding{Seq: o.seq, Test: v.k.tests[t].ID, Quantity: v.k.tests[t].Quantity, Text: o.text, Sure: o.sure, Current: v.standing[t] == o}
 			if o.counts {
-				f.Class = v.k.tests[t].Classes[o.top].ID
+				f.Class = v.k.tests[t].Classes[v.k.tests[t].whole(o.top)].ID
 			}
 			out = append(out, f)
 		}

@@ -264,6 +264,17 @@ func (t Test) family(of int) uint32 {
 	return set
 }
 
+// within sums what a set of outcomes holds.
+func (t Test) within(weights []float64, set uint32) float64 {
+	var sum float64
+	for c, w := range weights {
+		if set&(1<<c) != 0 {
+			sum += w
+		}
+	}
+	return sum
+}
+
 // whole is the outcome that one is a part of, or itself.
 func (t Test) whole(c int) int {
 	if in := t.Classes[c].In; in != "" {

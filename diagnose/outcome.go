@@ -358,12 +358,20 @@ func (s *state) spread(t *Test, o *outcome, x, reading float64) bool {
 			cum = cumulative((end - x) / math.Max(sigma, 1e-9))
 		}
 		o.weights[c] = math.Max(0, cum-below)
-		if o.weights[c] > o.weights[o.top] {
-			o.top = c
-		}
 		below = math.Max(below, cum)
 	}
-	o.sure = o.weights[o.top] > 0.9
+	var whole float64 // of the likeliest outcome with its parts
+	for c := range t.Classes {
+		if in := t.within(o.weights, t.family(c)); t.Classes[c].In == "" && in > whole {
+			o.top, whole = c, in
+		}
+	}
+	for c := range t.Classes {
+		if t.whole(c) == t.whole(o.top) && o.weights[c] > o.weights[o.top] {
+			o.top = c
+		}
+	}
+	o.sure = whole > 0.9
 	return true
 }
 

@@ -220,7 +220,7 @@ func (v *view) verdict(faults []int) *Verdict {
 	if len(faults) == 0 {
 		return nil
 	}
-	out := &Verdict{Probability: v.cause(faults[0])}
+	out := &Verdict{Probability: v.marginal[faults[0]]}
 	seen := map[string]bool{}
 	caution := func(ids []string) {
 		for _, id := range ids {

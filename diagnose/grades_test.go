@@ -374,3 +374,28 @@ func TestWhyGivesItsReason(t *testing.T) {
 		assert.NotContains(t, line, "How often nothing is wrong")
 	}
 }
+
+// TestAnUnsettledCallSaysWhatIsMissing: which test would have shown the likeliest
+// cause, or was left out before nothing is found wrong.
+func TestAnUnsettledCallSaysWhatIsMissing(t *testing.T) {
+	end := func(says string) string {
+		c := newCall(t)
+		for _, s := range strings.Split(says, "/") {
+			c.say(s)
+		}
+		for range 120 {
+			n := c.assess().Next
+			switch {
+			case n.Kind == diagnose.DoDone:
+				return n.Say
+			case n.Test == "":
+				c.add(diagnose.Event{Lack: &diagnose.Lack{Quantity: n.Quantity, Place: n.Place}})
+			default:
+				c.say("cannot " + string(n.Test))
+			}
+		}
+		return ""
+	}
+	assert.Regexp(t, `I can't settle this .* Likeliest is .*, and what would show it could not be done: .*the disconnect's fuses`,
+		end("complaint unit outdoor_unit_dead/mode unit cooling/declare panel_open/contactor_state contactor pulled_in/voltage contactor_line 0.4/breaker_state breaker on/voltage disconnect_line 241"))
+}

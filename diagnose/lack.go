@@ -3,6 +3,7 @@ package diagnose
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"callout/catalogue"
 )
@@ -106,6 +107,21 @@ func (s *state) withoutRef(t *Test) bool {
 	}
 	r := s.k.refs[s.k.refAt[t.AskRef]]
 	return s.unread[Input{Quantity: r.Quantity, Place: r.Place}]
+}
+
+// untested names the tests that could not be done, of those that would show a
+// fault or, for nothing wrong, that it is right.
+func (v *view) untested(f int) string {
+	var names []string
+	for _, all := range v.k.confirm[f] {
+		for _, c := range all {
+			t := &v.k.tests[c.test]
+			if v.s.cannot[c.test] && t.applies(v.on) && !slices.Contains(names, t.Name) {
+				names = append(names, t.Name)
+			}
+		}
+	}
+	return strings.Join(names, ", ")
 }
 
 // onlyPlate reports whether a test's readings are in, and only the nameplate is

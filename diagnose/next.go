@@ -285,6 +285,9 @@ func (v *view) stuck(a *Assessment) Next {
 		if odd := v.odd(); odd >= 0 {
 			n.Say = "I find nothing wrong but one odd reading: " + v.standing[odd].text + ". Note it."
 		}
+		if names := v.untested(good); names != "" {
+			n.Say += " Not tested: " + names + "."
+		}
 		n.Say += " Tell the customer to call if it comes back."
 		n.Because = "no test that is left would tell more"
 		return n
@@ -304,6 +307,9 @@ func (v *view) stuck(a *Assessment) Next {
 		n.Because = v.k.gates[v.k.gateAt[v.k.faults[f].First]].Name
 	} else {
 		n.Because = "no test that is left would tell the causes apart"
+		if names := v.untested(f); names != "" {
+			n.Say += ", and what would show it could not be done: " + names
+		}
 	}
 	n.Say += "."
 	return n

@@ -66,6 +66,11 @@ func (c *Call) decide(u Utterance) decision {
 	d := decision{why: "no callout in it"}
 	q := c.asked()
 	for _, it := range r.Items {
+		if it.Command != nil && len(r.Items) == 1 && q != nil && it.Command.Command == "retract" {
+			no := false
+			d.answer = &no // what was said last is still in question: that is struck, not what stands
+			return d
+		}
 		if it.Command != nil && len(r.Items) == 1 && q != nil && q.Asks != joblog.Which {
 			if yes := it.Command.Command == "yes"; yes || it.Command.Command == "no" {
 				d.answer = &yes

@@ -468,3 +468,18 @@ func TestARefusedCloseLeavesTheJobOpen(t *testing.T) {
 	assert.NotContains(t, got, "Not kept")
 	assert.Contains(t, spoken(b.say("where are we")), "Replaced the run capacitor: 0 of ")
 }
+
+// TestScratchThatStrikesWhatIsInQuestion: not the last thing that stands.
+func TestScratchThatStrikesWhatIsInQuestion(t *testing.T) {
+	b := newBench(t)
+	b.say("no cooling")
+	b.say("fan amps one point one")
+	b.say("liquid eight hundred twenty seven")
+	require.NotEmpty(t, b.r.call.Open())
+	got := b.say("scratch that")
+	assert.Empty(t, bodies[joblog.Retracted](got))
+	assert.Empty(t, b.r.call.Open())
+	got = b.say("scratch that")
+	require.Len(t, bodies[joblog.Retracted](got), 1, "with no question open the last reading goes")
+	assert.Contains(t, spoken(got), "1.1 A")
+}

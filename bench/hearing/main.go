@@ -26,7 +26,7 @@ type options struct {
 	set                   string
 	n                     int
 	parts, models, out    string
-	second, through       string
+	through               string
 	record, fit, baseline bool
 	list                  bool
 	detect                bool
@@ -39,8 +39,8 @@ func main() {
 	flag.StringVar(&o.set, "set", "unseen", "which half of the voices: unseen or tuning")
 	flag.IntVar(&o.n, "n", 160, "texts, and half as many by more natural voices; the unseen set has each at four levels, the tuning set at two")
 	flag.StringVar(&o.parts, "parts", ".parts", "folder of fetched and made parts")
-	flag.StringVar(&o.models, "models", os.Getenv("CALLOUT_MODEL"), "model files, with spaces between: each is measured on the same clips")
-	flag.StringVar(&o.second, "second", os.Getenv("CALLOUT_SECOND"), "model file of the recogniser that is asked where the first is unsure; empty: none")
+	flag.StringVar(&o.models, "models", os.Getenv("CALLOUT_MODEL")+","+os.Getenv("CALLOUT_SECOND"),
+		"model files, with spaces between: each is measured on the same clips; after a comma that of the recogniser that is asked where the first is unsure")
 	flag.StringVar(&o.out, "out", "", "write the table to this file too")
 	flag.StringVar(&o.through, "through", "", "command that every sound goes through before it is heard, 16-bit at 16 kHz, such as noise reduction")
 	flag.BoolVar(&o.record, "record", false, "only make the voices' recordings")

@@ -31,7 +31,8 @@ type hearing struct {
 func (h *hearing) unsure(i int) bool { return h.again != nil && h.ear.Unsure(h.transcripts[i]) }
 
 // hear lets a model, and the second, hear the clips, or takes what they made of them before.
-func hear(ctx context.Context, o options, k *session.Knowledge, list []clip, model string) (*hearing, error) {
+func hear(ctx context.Context, o options, k *session.Knowledge, list []clip, models string) (*hearing, error) {
+	model, secondModel, _ := strings.Cut(models, ",")
 	engine, err := whisper.Open(model, whisper.Options{Threads: o.threads})
 	if err != nil {
 		return nil, err
@@ -55,10 +56,10 @@ func hear(ctx context.Context, o options, k *session.Knowledge, list []clip, mod
 			return nil, err
 		}
 	}
-	if o.second == "" {
+	if secondModel == "" {
 		return out, nil
 	}
-	other, err := whisper.Open(o.second, whisper.Options{Threads: o.threads})
+	other, err := whisper.Open(secondModel, whisper.Options{Threads: o.threads})
 	if err != nil {
 		return nil, err
 	}

@@ -1,9 +1,6 @@
 package diagnose
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // hypothesis is one explanation: one fault or a pair, in every way that it may
 // show itself.
@@ -239,10 +236,8 @@ func (v *view) cause(f int) float64 {
 		return v.marginal[f]
 	}
 	var sum float64
-	for g, p := range v.marginal {
-		if slices.Equal(v.k.faults[g].Repairs, own) {
-			sum += p
-		}
+	for _, g := range v.k.model.mended[f] {
+		sum += v.marginal[g]
 	}
 	return min(sum, 1)
 }

@@ -33,6 +33,7 @@ type model struct {
 	members [][]int32  // by set: its hypotheses
 	alone   [][]part   // by fault: its ways by their prior
 	cured   [][]bool   // [repair][way]: the repair mends what is wrong in it
+	mended  [][]int    // by fault: those that the same repairs put right, itself among them
 }
 
 // faultSet is what a hypothesis says is wrong, in whatever way it shows.
@@ -139,8 +140,8 @@ func (m *model) compare() {
 	}
 }
 
-// index works out what belongs together: the hypotheses of the same faults, and
-// the ways that a repair cures.
+// index works out what belongs together: the hypotheses of the same faults, the
+// faults of the same repairs, and the ways that a repair cures.
 func (m *model) index(k *Knowledge) {
 	m.alone = make([][]part, len(k.faults))
 	for f := range k.faults {
@@ -164,6 +165,15 @@ func (m *model) index(k *Knowledge) {
 	m.members = make([][]int32, len(m.sets))
 	for at, set := range m.setOf {
 		m.members[set] = append(m.members[set], int32(at))
+	}
+	for _, f := range k.faults {
+		var same []int
+		for g := range k.faults {
+			if slices.Equal(f.Repairs, k.faults[g].Repairs) {
+				same = append(same, g)
+			}
+		}
+		m.mended = append(m.mended, same)
 	}
 	for _, r := range k.repairs {
 		cured := make([]bool, len(m.ways))

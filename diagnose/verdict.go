@@ -116,7 +116,7 @@ func (v *view) earned(enough float64) []int {
 func (v *view) once(earned []int) []int {
 	var out []int
 	for _, f := range earned {
-		if v.marginal[f] < shown && slices.ContainsFunc(out, func(g int) bool { return slices.Equal(v.k.faults[f].Repairs, v.k.faults[g].Repairs) }) {
+		if v.marginal[f] < shown && slices.ContainsFunc(out, func(g int) bool { return slices.Contains(v.k.model.mended[f], g) }) {
 			continue
 		}
 		out = append(out, f)

@@ -71,6 +71,7 @@ type record struct {
 	running   bool // the unit could have run: powered, and not known to be without a call
 	called    bool // not known to be without a call
 	starting  bool // the short-cycle delay could still have held it off
+	longBack  bool // power or the call had come back for longer than a delay lasts
 }
 
 // span is a stretch of events, its ends included; to is 0 while it lasts.
@@ -272,6 +273,7 @@ func (s *state) record(e Event, in Input) record {
 		running:  s.energy.Outdoor == Live && s.energy.Call != "off" && s.energy.Indoor == Live,
 		called:   s.energy.Call != "off" && s.energy.Indoor == Live,
 		starting: !s.restart.IsZero() && e.At.Before(s.restart.Add(shortCycle)),
+		longBack: !s.restart.IsZero() && e.At.After(s.restart.Add(shortCycle+time.Minute)),
 	}
 }
 

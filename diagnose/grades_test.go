@@ -399,3 +399,40 @@ func TestAnUnsettledCallSaysWhatIsMissing(t *testing.T) {
 	assert.Regexp(t, `I can't settle this .* Likeliest is .*, and what would show it could not be done: .*the disconnect's fuses`,
 		end("complaint unit outdoor_unit_dead/mode unit cooling/declare panel_open/contactor_state contactor pulled_in/voltage contactor_line 0.4/breaker_state breaker on/voltage disconnect_line 241"))
 }
+
+// TestADelayNobodyCanReadIsWaitedOut: when all else is done, and once.
+func TestADelayNobodyCanReadIsWaitedOut(t *testing.T) {
+	for _, after := range []string{"silent", "running"} {
+		c := newCall(t)
+		for _, s := range []string{"complaint unit outdoor_unit_dead", "mode unit cooling", "unit_type unit heat_pump", "thermostat_state thermostat calling", "fan_motion fan stopped", "compressor_sound compressor silent", "cannot delay",
+			"declare panel_open", "contactor_state contactor open", "control_voltage cooling_call 26", "control_voltage contactor_coil 0", "control_voltage high_pressure_switch 0.1", "control_voltage low_pressure_switch 0.1"} {
+			c.say(s)
+		}
+		listened := 0
+		for range 150 {
+			a := c.assess()
+			if a.Next.Kind == diagnose.DoDone || a.Verdict != nil {
+				break
+			}
+			switch {
+			case a.Next.Kind == diagnose.DoWait:
+				c.now, c.a = c.now.Add(a.Next.Wait), nil
+			case a.Next.Test == "compressor_sound" && a.Next.Kind == diagnose.DoTest:
+				listened++
+				c.say("compressor_sound compressor " + after)
+			case a.Next.Test == "":
+				c.add(diagnose.Event{Lack: &diagnose.Lack{Quantity: a.Next.Quantity, Place: a.Next.Place}})
+			default:
+				c.say("cannot " + string(a.Next.Test))
+			}
+		}
+		assert.Equal(t, 1, listened, after)
+		a := c.assess()
+		if after == "silent" {
+			assert.NotContains(t, a.Next.Say, "delay is still running")
+			assert.Equal(t, diagnose.FaultID("board_failed"), a.Causes[0].Faults[0], top(a))
+		} else {
+			assert.Equal(t, diagnose.FaultID("delay_running"), a.Causes[0].Faults[0], top(a))
+		}
+	}
+}

@@ -57,7 +57,7 @@ func (s *state) heldTooLong() bool {
 		if r.segment != segment {
 			from, segment = r.at, r.segment
 		}
-		if r.at.Sub(from) > shortCycle+time.Minute {
+		if r.longBack || r.at.Sub(from) > shortCycle+time.Minute {
 			return true
 		}
 	}

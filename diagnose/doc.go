@@ -44,7 +44,10 @@
 //	done        nothing more to do
 //
 // In make_safe and energise, Test names the test or proof that the steps lead
-// to. Cannot with Next.Test excludes that test (also for a step that leads to
-// it). Work inside the air handler needs it declared off (air_handler_off) and
-// proved dead there (voltage at blower), apart from the outdoor unit.
+// to. Cannot with Next.Test excludes that test. With a [Lack] it says what keeps
+// it from being done instead: a step that can't be taken (every test that needs
+// it is left out until it is taken after all), a nameplate value that can't be
+// read (the test does without it if it can), or a part that is not fitted. Work inside the air handler needs it declared off (air_handler_off) and
+// proved dead there (voltage at blower), apart from the outdoor unit. A unit of
+// three phases is dead on three legs.
 package diagnose

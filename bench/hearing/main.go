@@ -36,8 +36,8 @@ type options struct {
 
 func main() {
 	var o options
-	flag.StringVar(&o.set, "set", "unseen", "which half of the voices: unseen or tuning")
-	flag.IntVar(&o.n, "n", 160, "texts, and half as many by more natural voices; the unseen set has each at four levels, the tuning set at two")
+	flag.StringVar(&o.set, "set", "unseen", "clips: unseen, of voices never tuned on; drawn, of the same voices, with texts drawn from the whole language; tuning")
+	flag.IntVar(&o.n, "n", 160, "texts, and half as many by more natural voices; each is at four levels, in the tuning set at two")
 	flag.StringVar(&o.parts, "parts", ".parts", "folder of fetched and made parts")
 	flag.StringVar(&o.models, "models", os.Getenv("CALLOUT_MODEL")+","+os.Getenv("CALLOUT_SECOND"),
 		"model files, with spaces between: each is measured on the same clips; after a comma that of the recogniser that is asked where the first is unsure")
@@ -63,16 +63,20 @@ func main() {
 }
 
 // clips gives the clips of a set.
-func clips(o options, s studio) ([]clip, map[string]talker, error) {
+func clips(o options, s studio, k *session.Knowledge) ([]clip, map[string]talker, error) {
 	voices, english, seed := unseen, unseenEnglish, uint64(2)
 	levelsOf := func(int) []string { return levels }
+	texts := sample
 	switch o.set {
 	case "unseen":
+	case "drawn":
+		seed = 3
+		texts = func(n int, seed uint64) ([]said, error) { return draw(k, n, seed) }
 	case "tuning":
 		voices, english, seed = tuning, tuningEnglish, 1
 		levelsOf = func(i int) []string { return []string{levels[i%2], levels[2+(i/2)%2]} }
 	default:
-		return nil, nil, fmt.Errorf("no set %q: unseen or tuning", o.set)
+		return nil, nil, fmt.Errorf("no set %q: unseen, drawn or tuning", o.set)
 	}
 	by := map[string]talker{}
 	var out []clip
@@ -81,21 +85,25 @@ func clips(o options, s studio) ([]clip, map[string]talker, error) {
 		seed   uint64
 		voices []talker
 	}{{o.n, seed, voices}, {o.n / 2, seed + 10, english}} {
-		texts, err := sample(part.n, part.seed)
+		list, err := texts(part.n, part.seed)
 		if err != nil {
 			return nil, nil, err
 		}
 		for _, v := range part.voices {
 			by[v.Name] = v
 		}
-		out = append(out, cast(s, texts, part.voices, part.seed, levelsOf)...)
+		out = append(out, cast(s, list, part.voices, part.seed, levelsOf)...)
 	}
 	return out, by, nil
 }
 
 func run(ctx context.Context, o options) error {
 	s := studio{dir: o.parts + "/clips", parts: o.parts + "/kokoro"}
-	list, voices, err := clips(o, s)
+	k, err := session.LoadKnowledge()
+	if err != nil {
+		return err
+	}
+	list, voices, err := clips(o, s, k)
 	if err != nil {
 		return err
 	}
@@ -104,10 +112,6 @@ func run(ctx context.Context, o options) error {
 	}
 	if o.detect {
 		return compareDetectors(os.Stdout, list)
-	}
-	k, err := session.LoadKnowledge()
-	if err != nil {
-		return err
 	}
 	var all []*hearing
 	for _, model := range strings.Fields(o.models) {

@@ -5,12 +5,16 @@ import (
 	"embed"
 	"fmt"
 	"math"
+	legacy "math/rand"
 	"math/rand/v2"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
 	"callout/intents"
+	"callout/joblog"
+	"callout/session"
 )
 
 //go:embed texts/*.txt texts/*.dict
@@ -18,10 +22,9 @@ var textFiles embed.FS
 
 // said is one text and what it means: the keys of keyOf, none for chatter.
 type said struct {
-	Kind    string   `json:"kind"` // reading, other, chatter or note
-	Text    string   `json:"text"`
-	Written string   `json:"written"` // as a recogniser would write it; "" for chatter and notes
-	Means   []string `json:"means"`
+	Kind  string   `json:"kind"` // reading, other, chatter or note
+	Text  string   `json:"text"`
+	Means []string `json:"means"`
 }
 
 func lines(name string) ([]string, error) {
@@ -49,7 +52,6 @@ func fill(line string, r *rand.Rand) (said, error) {
 		return said{}, fmt.Errorf("texts: %q: want words, a tab and a meaning", line)
 	}
 	n := 0
-	var digits []string
 	text := slot.ReplaceAllStringFunc(words, func(m string) string {
 		var f [3]float64
 		for i, s := range slot.FindStringSubmatch(m)[1:] {
@@ -59,19 +61,10 @@ func fill(line string, r *rand.Rand) (said, error) {
 		v := math.Round((f[0]+f[2]*float64(r.IntN(int(steps)+1)))*1e4) / 1e4
 		n++
 		means = strings.ReplaceAll(means, "%"+strconv.Itoa(n), strconv.FormatFloat(v, 'f', -1, 64))
-		digits = append(digits, intents.WriteNumber(v))
 		return spoken(v, r)
 	})
-	written := slot.ReplaceAllStringFunc(words, func(string) string {
-		d := digits[0]
-		digits = digits[1:]
-		return d
-	})
-	return said{Kind: "reading", Text: text, Written: sentence(written), Means: strings.Split(means, " | ")}, nil
+	return said{Kind: "reading", Text: text, Means: strings.Split(means, " | ")}, nil
 }
-
-// sentence is text with a capital and a full stop.
-func sentence(text string) string { return strings.ToUpper(text[:1]) + text[1:] + "." }
 
 // spoken picks a way to say v: mostly one of the first ways, as people do, and
 // now and then any.
@@ -119,7 +112,7 @@ func sample(n int, seed uint64) ([]said, error) {
 		switch {
 		case i%8 == 3:
 			words, means, _ := strings.Cut(take("others.txt"), "\t")
-			out = append(out, said{Kind: "other", Text: words, Written: sentence(words), Means: []string{means}})
+			out = append(out, said{Kind: "other", Text: words, Means: []string{means}})
 		case i%5 == 4:
 			out = append(out, said{Kind: "chatter", Text: take("chatter.txt")})
 		case i%60 == 7:
@@ -132,6 +125,31 @@ func sample(n int, seed uint64) ([]said, error) {
 			}
 			out = append(out, s)
 		}
+	}
+	return out, nil
+}
+
+// draw makes n texts of the whole callout language, by its own sampler: phrases that are in
+// no template. Those are left out that would be asked about or mean nothing if they were
+// heard for certain, as yes and no do with no question open.
+func draw(k *session.Knowledge, n int, seed uint64) ([]said, error) {
+	r := legacy.New(legacy.NewSource(int64(seed)))
+	var out []said
+	for len(out) < n {
+		x := k.Parser.Sample(r)
+		j, err := session.Judge(k, session.Policy{}, session.Utterance{Text: x.Spoken, Certainty: 1})
+		if err != nil {
+			return nil, err
+		}
+		means := unique(keysOf(x.Meaning))
+		if j.Action != joblog.Recorded || !slices.Equal(means, keysOfJudgement(j)) {
+			continue
+		}
+		kind := "other"
+		if len(j.Readings) > 0 {
+			kind = "reading"
+		}
+		out = append(out, said{Kind: kind, Text: x.Spoken, Means: means})
 	}
 	return out, nil
 }

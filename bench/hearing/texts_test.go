@@ -39,3 +39,22 @@ func TestTextsMeanWhatTheParserReads(t *testing.T) {
 		}
 	}
 }
+
+func TestDrawnTextsAreManyAndMeanSomething(t *testing.T) {
+	k, err := session.LoadKnowledge()
+	require.NoError(t, err)
+	list, err := draw(k, 60, 5)
+	require.NoError(t, err)
+	require.Len(t, list, 60)
+	texts, readings := map[string]bool{}, 0
+	for _, s := range list {
+		assert.NotEmpty(t, s.Means, s.Text)
+		texts[s.Text] = true
+		readings += bit(s.Kind == "reading")
+	}
+	assert.Greater(t, len(texts), 50)
+	assert.Greater(t, readings, 30)
+	again, err := draw(k, 60, 5)
+	require.NoError(t, err)
+	assert.Equal(t, list, again)
+}

@@ -76,8 +76,6 @@ type clip struct {
 	Text  string   `json:"text"`
 	Means []string `json:"means"`
 
-	Written string `json:"written"`
-
 	Family string `json:"family"`
 	Level  string `json:"level"` // clean, or the SNR in dB
 	WAV    string `json:"wav"`   // the voice alone
@@ -214,7 +212,7 @@ func cast(s studio, texts []said, voices []talker, seed uint64, levelsOf func(i 
 			if (seed*100000+uint64(i))%8 == 0 {
 				id += "-talk" // somebody talks in the background, see sound
 			}
-			out = append(out, clip{ID: id, Voice: v.Name, Kind: t.Kind, Text: t.Text, Written: t.Written, Means: t.Means,
+			out = append(out, clip{ID: id, Voice: v.Name, Kind: t.Kind, Text: t.Text, Means: t.Means,
 				Family: v.Family, Level: level, WAV: s.path(v, t.Text), Seed: seed*100000 + uint64(i)})
 		}
 	}

@@ -1,6 +1,9 @@
 package main
 
 import (
+	"os"
+	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -37,6 +40,34 @@ func TestTextsMeanWhatTheParserReads(t *testing.T) {
 			written := slot.ReplaceAllStringFunc(words, func(m string) string { return slot.FindStringSubmatch(m)[1] })
 			assert.True(t, n.Accepts(written), "not in the language: %s", written)
 		}
+	}
+}
+
+var ruleName = regexp.MustCompile(`<[^>]*>`)
+
+// The classic recogniser stops at a word that it can't pronounce.
+func TestEveryWordOfTheLanguageCanBePronounced(t *testing.T) {
+	usual, err := os.ReadFile(filepath.Join(sphinxModel, sphinxWords))
+	if err != nil {
+		t.Skip("pocketsphinx-en-us is not installed; run sh setup/debian.sh test")
+	}
+	ours, err := textFiles.ReadFile("texts/pronounced.dict")
+	require.NoError(t, err)
+	known := map[string]bool{}
+	for line := range strings.Lines(string(usual) + string(ours)) {
+		word, _, _ := strings.Cut(line, " ")
+		known[word] = true
+	}
+	k, err := session.LoadKnowledge()
+	require.NoError(t, err)
+	jsgf, err := k.Parser.Grammar(intents.Spoken).JSGF("callouts")
+	require.NoError(t, err)
+	_, rules, found := strings.Cut(jsgf, "grammar callouts;")
+	require.True(t, found)
+	words := regexp.MustCompile(`[a-z][a-z'-]*`).FindAllString(ruleName.ReplaceAllString(strings.ToLower(rules), " "), -1)
+	require.Greater(t, len(words), 1000)
+	for _, w := range words {
+		assert.True(t, w == "public" || known[w], "texts/pronounced.dict lacks %q", w)
 	}
 }
 

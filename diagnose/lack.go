@@ -110,15 +110,23 @@ func (s *state) withoutRef(t *Test) bool {
 }
 
 // untested names the tests that could not be done, of those that would show a
-// fault or, for nothing wrong, that it is right.
+// fault; all of them where nothing is found wrong.
 func (v *view) untested(f int) string {
 	var names []string
+	add := func(test int) {
+		t := &v.k.tests[test]
+		if v.s.cannot[test] && !v.s.absent[test] && t.applies(v.on) && !slices.Contains(names, t.Name) {
+			names = append(names, t.Name)
+		}
+	}
 	for _, all := range v.k.confirm[f] {
 		for _, c := range all {
-			t := &v.k.tests[c.test]
-			if v.s.cannot[c.test] && t.applies(v.on) && !slices.Contains(names, t.Name) {
-				names = append(names, t.Name)
-			}
+			add(c.test)
+		}
+	}
+	for i := range v.k.tests {
+		if v.k.faults[f].Normal {
+			add(i)
 		}
 	}
 	return strings.Join(names, ", ")

@@ -335,7 +335,11 @@ func (v *view) stuck(a *Assessment) Next {
 		n.Because = v.k.gates[v.k.gateAt[v.k.faults[f].First]].Name
 	} else {
 		n.Because = "no test that is left would tell the causes apart"
-		if names := v.untested(f); names != "" {
+		switch names := v.untested(f); {
+		case names == "":
+		case v.k.faults[f].Normal:
+			n.Say += "; not tested: " + names
+		default:
 			n.Say += ", and what would show it could not be done: " + names
 		}
 	}

@@ -122,6 +122,10 @@ func (t *turn) findings(a diagnose.Assessment) {
 		if v := a.Verdict; v != nil && faultKey(v.Faults) != c.verdict && strings.Contains(sentence(v.Because), text) {
 			continue // the verdict comes with it
 		}
+		if t.gave("overfused") && f.Quantity == "overcurrent_fitted" || t.gave("wire_small") && f.Quantity == "min_circuit_ampacity" {
+			t.show(text) // the warning has said it
+			continue
+		}
 		if q, ok := c.know.Catalogue.Quantity(f.Quantity); ok && !q.Kind.Numeric() && !strings.Contains(text, ": ") {
 			t.show(text) // what was seen was read back: it need not be said twice
 			continue

@@ -30,10 +30,11 @@ import (
 func main() {
 	model := flag.String("model", os.Getenv("CALLOUT_MODEL"), "ggml weights of the recogniser")
 	every := flag.Int("every", 1, "use every n-th answer only")
+	voices := flag.String("voices", "espeak-ng:en-us:rate=170 espeak-ng:en-us:rate=140 espeak-ng:en-us+f3:rate=170 espeak-ng:en-us+m3:rate=170 flite:slt flite:kal16", "voices to compare")
 	flag.Parse()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
-	if err := run(ctx, *model, *every); err != nil {
+	if err := run(ctx, *model, strings.Fields(*voices), *every); err != nil {
 		fmt.Fprintln(os.Stderr, "saying:", err)
 		os.Exit(1)
 	}
@@ -67,7 +68,7 @@ func answers() ([]answer, error) {
 	return list, nil
 }
 
-func run(ctx context.Context, model string, every int) error {
+func run(ctx context.Context, model string, compared []string, every int) error {
 	engine, err := whisper.Open(model, whisper.Options{})
 	if err != nil {
 		return err
@@ -78,8 +79,9 @@ func run(ctx context.Context, model string, every int) error {
 		return err
 	}
 	var voices []scene.Voice
-	for _, v := range []scene.Voice{"espeak-ng:en-us:rate=170", "espeak-ng:en-us:rate=140", "espeak-ng:en-us+f3:rate=170", "espeak-ng:en-us+m3:rate=170", "flite:slt", "flite:kal16"} {
-		program, _, _ := strings.Cut(string(v), ":")
+	for _, name := range compared {
+		v := scene.Voice(name)
+		program, _, _ := strings.Cut(name, ":")
 		if _, err := exec.LookPath(program); err != nil {
 			fmt.Fprintf(os.Stderr, "saying: %s is not installed, left out\n", program)
 			continue

@@ -60,6 +60,7 @@ func TestAWholeCallThroughTheSoundServer(t *testing.T) {
 		sound, began, ok := person.answer(end, 15*time.Second)
 		if ok {
 			outside = append(outside, began.Sub(end))
+			t.Logf("%q answered after %v", line, began.Sub(end).Round(time.Millisecond))
 			heard = person.understood(sound)
 		}
 		return p.since(n), heard

@@ -176,8 +176,11 @@ type repairRule struct {
 
 // leaving is a reading taken once before the job is left.
 type leaving struct {
-	Proof  string `json:"proof"`
-	Source string `json:"source"`
+	Proof string `json:"proof"`
+	Near  bool   `json:"near,omitempty"` // only while the outdoor unit is proved dead anyway
+	// Labelled: only where the nameplate says what it is held against.
+	Labelled bool   `json:"labelled,omitempty"`
+	Source   string `json:"source"`
 
 	proof clause
 }

@@ -309,6 +309,7 @@ func top(row []float64) int {
 // choose tells whose prediction a pair shows on one test. On a running test the
 // fault nearer to the supply hides the other.
 func choose(t Test, a, b dist, la, lb int) uint8 {
+	running := t.Operating || t.ID == "complaint"
 	switch {
 	case a.deviates && !b.deviates:
 		return first
@@ -316,9 +317,9 @@ func choose(t Test, a, b dist, la, lb int) uint8 {
 		return second
 	case !a.deviates:
 		return first
-	case t.Operating && la < lb:
+	case running && la < lb:
 		return first
-	case t.Operating && lb < la:
+	case running && lb < la:
 		return second
 	case a.own && !b.own:
 		return first

@@ -1,6 +1,10 @@
 package diagnose
 
-import "strings"
+import (
+	"strings"
+
+	"callout/catalogue"
+)
 
 // proof works out how far the repairs are proved. Only readings after a repair
 // count for it.
@@ -41,9 +45,28 @@ func (v *view) proof() ProofState {
 	// What a second fault would show is asked for once before leaving. The repair is
 	// proved without it.
 	for _, l := range v.k.leaving {
+		done := v.epochs[s.epoch][l.proof.test].done
+		if !done && (l.Near && s.energy.Outdoor != ProvedDead || l.Labelled && !v.labelled(&v.k.tests[l.proof.test])) {
+			continue
+		}
 		add(l.proof, -1, false)
 	}
 	return p
+}
+
+// labelled reports whether every nameplate value of a test was read.
+func (v *view) labelled(t *Test) bool {
+	for _, id := range t.Refs {
+		in := Input{Quantity: catalogue.QuantityID(id), Place: "unit"}
+		if !markedRef(id) {
+			r := v.k.refs[v.k.refAt[id]]
+			in = Input{Quantity: r.Quantity, Place: r.Place}
+		}
+		if !v.s.knows(in.Quantity, in.Place) {
+			return false
+		}
+	}
+	return true
 }
 
 // proofNext asks for the next proof of a repair, or closes the job.

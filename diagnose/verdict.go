@@ -99,6 +99,9 @@ func (v *view) earned(enough float64) []int {
 		if f == v.k.model.ways[v.k.model.noGood].fault && v.odd() >= 0 {
 			continue // a bad reading stands: nothing is not nothing
 		}
+		if v.k.faults[f].Normal && len(v.s.repairs) > 0 {
+			continue // something was wrong
+		}
 		if p >= least && v.confirmed(f) && len(v.lacking(f)) == 0 {
 			out = append(out, f)
 		}

@@ -208,25 +208,6 @@ func (e *Energy) declare(d catalogue.DeclarationID) []string {
 	return bad
 }
 
-// notDead says that ohms or microfarads were read on what was not told to be
-// off, once until the power changes. The reading counts: it may only be that
-// nobody said so.
-func (s *state) notDead(r catalogue.Reading) string {
-	on := s.energy.Outdoor
-	switch r.Place {
-	case "blower_winding", "blower_capacitor", "aux_heat", "control_fuse":
-		on = s.energy.Indoor
-	}
-	switch r.Quantity {
-	case "capacitance", "resistance", "insulation_resistance":
-		if on == Live && s.toldLive != s.segment+1 {
-			s.toldLive = s.segment + 1
-			return "Ohms and microfarads are read on what is dead, and I have no word that it is off. If it is live, hands off; if not, tell me how it was made dead."
-		}
-	}
-	return ""
-}
-
 // dead reports whether a meter reading is nothing.
 func dead(r catalogue.Reading) bool {
 	return r.Qualifier == catalogue.Nothing || r.Qualifier == "" && r.Value < deadVolts && r.Value > -deadVolts

@@ -41,3 +41,22 @@ func (s *state) circuit(given catalogue.QuantityID, warn func(id, text string, w
 		warn("wire_small", fmt.Sprintf("%s AWG copper carries %s A only on lugs marked 75 °C, and %s A on others: the nameplate asks for %s A, look at the marks.", short(awg), short(float64(hot)), short(float64(cold)), short(mca)))
 	}
 }
+
+// notDead says that ohms or microfarads were read on what was not told to be
+// off, once until the power changes. The reading counts: it may only be that
+// nobody said so.
+func (s *state) notDead(r catalogue.Reading) string {
+	on := s.energy.Outdoor
+	switch r.Place {
+	case "blower_winding", "blower_capacitor", "aux_heat", "control_fuse":
+		on = s.energy.Indoor
+	}
+	switch r.Quantity {
+	case "capacitance", "resistance", "insulation_resistance":
+		if on == Live && s.toldLive != s.segment+1 {
+			s.toldLive = s.segment + 1
+			return "Ohms and microfarads are read on what is dead, and I have no word that it is off. If it is live, hands off; if not, tell me how it was made dead."
+		}
+	}
+	return ""
+}

@@ -234,7 +234,18 @@ var endings = []struct{ end, word string }{
 	{"n't", "not"}, {"'s", "is"}, {"'re", "are"}, {"'ve", "have"}, {"'ll", "will"}, {"'d", "would"}, {"'m", "am"},
 }
 
+// typed are contractions as hurried people type them, without the mark; none is a word
+// with a meaning of its own here.
+var typed = map[string]string{
+	"whats": "what's", "thats": "that's", "wheres": "where's", "its": "it's", "im": "i'm",
+	"dont": "don't", "doesnt": "doesn't", "didnt": "didn't", "isnt": "isn't", "arent": "aren't", "wasnt": "wasn't",
+	"cant": "can't", "wont": "won't", "couldnt": "couldn't", "hasnt": "hasn't",
+}
+
 func contraction(w string) []string {
+	if full, ok := typed[w]; ok {
+		w = full
+	}
 	if parts, ok := irregular[w]; ok {
 		return parts
 	}

@@ -123,7 +123,10 @@ func (s *Session) ended(e ended) {
 		}
 		s.lostSound = time.Now()
 		again := m.fresh(q)
-		again.failed = q.failed + 1
+		again.failed, again.turn = q.failed+1, q.turn
+		if again.failed == 1 { // it may be back already
+			s.lostSound = s.lostSound.Add(-soundRetry)
+		}
 		if q.keep == always || again.failed < maxRetries {
 			m.queue = slices.Insert(m.queue, 0, again)
 		}

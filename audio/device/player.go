@@ -172,7 +172,9 @@ func (p *Player) ready(rate int) error {
 		select {
 		case <-p.feed.gone: // it went away between two sounds
 		default:
-			return nil
+			if time.Since(p.opened) < starting || !p.feed.still(time.Now()) {
+				return nil
+			}
 		}
 	}
 	if p.device != nil {
@@ -232,6 +234,14 @@ func (f *feed) start(s *sound) {
 	f.mu.Lock()
 	f.sound = s
 	f.mu.Unlock()
+}
+
+// still is whether the device, open as it is, has taken nothing for so long that it counts
+// as lost: not every sound system tells.
+func (f *feed) still(now time.Time) bool {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return now.Sub(f.taken) >= silence
 }
 
 func (f *feed) cut(rate int) {

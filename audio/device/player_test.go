@@ -102,6 +102,15 @@ func TestFeedGivesEverySampleOnceAndFades(t *testing.T) {
 	assert.Equal(t, make([]float32, 80), out[80:])
 }
 
+// A device that takes nothing between two sounds is lost, though nobody told.
+func TestFeedThatIsStill(t *testing.T) {
+	f := &feed{calls: make(chan struct{}, 1)}
+	assert.True(t, f.still(time.Now()), "it never took anything")
+	f.fill(make([]float32, 10))
+	assert.False(t, f.still(time.Now()))
+	assert.True(t, f.still(time.Now().Add(silence)))
+}
+
 func TestMicrophoneGivesSoundAtItsPace(t *testing.T) {
 	var changes []Change
 	m, err := openMicrophone([]malgo.Backend{silent}, Choice{}, func(c Change) { changes = append(changes, c) })

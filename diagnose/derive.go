@@ -80,6 +80,13 @@ func short(x float64) string {
 	return trim(strconv.FormatFloat(x, 'f', 2, 64))
 }
 
+func ohms(x float64) string {
+	if math.IsInf(x, 1) {
+		return "OL"
+	}
+	return short(x) + " Ω"
+}
+
 func trim(s string) string {
 	for len(s) > 1 && s[len(s)-1] == '0' {
 		s = s[:len(s)-1]

@@ -308,9 +308,9 @@ func (s *state) classify(i int, r record, epoch int) outcome {
 		res.text = map[string]string{}
 	}
 	for j := 1; j < len(in.v) || j == 1; j++ {
-		res.text["in0"] = short(in.v[0]) + " Ω"
+		res.text["in0"] = ohms(in.v[0])
 		if j < len(in.v) {
-			res.text[fmt.Sprintf("in%d", j)] = short(in.v[j]) + " Ω"
+			res.text[fmt.Sprintf("in%d", j)] = ohms(in.v[j])
 		}
 	}
 	if res.refused != "" {

@@ -56,7 +56,7 @@ func TestPublishedElectrical(t *testing.T) {
 		{"C-S + C-R = S-R: Lennox dealer column", "resistance common_to_run 0.6/resistance common_to_start 1.9/resistance run_to_start 2.5", "windings=sound"},
 		{"C-S usually 3 to 5 times C-R: Lennox dealer column", "resistance common_to_run 0.3/resistance common_to_start 1.9/resistance run_to_start 2.2", "windings=odd"},
 		{"open overload, not a winding: supply-house note on compressor ohm checks", "resistance common_to_run OL/resistance common_to_start OL/resistance run_to_start 2.5", "windings=overload_open"},
-		{"no continuity is an open winding: makers' test pages", "resistance common_to_run 0.6/resistance common_to_start OL/resistance run_to_start OL", "windings=start_open"},
+		{"no continuity is an open winding: makers' test pages", "resistance common_to_run 0.6/resistance common_to_start OL/resistance run_to_start OL", "windings=start_open: C-R 0.6 Ω, C-S OL, S-R OL: the start winding is open"},
 		{"0.5 megohm: Copeland AE4-1294", "insulation_resistance winding_to_ground 0.6", "ground=good"},
 		{"one low reading condemns nothing: Copeland AE4-1294", "insulation_resistance winding_to_ground 0.3", "one reading alone condemns nothing"},
 		{"208 V - 10%: NEMA Condensed MG 1-2011, 9.9.1", "voltage contactor_line 180", "line_volts=low"},

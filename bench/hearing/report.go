@@ -175,11 +175,14 @@ func report(ctx context.Context, o options, k *session.Knowledge, list []clip, a
 		}
 	}
 	if o.baseline {
+		tables = append(tables, baselines...)
+	}
+	if o.baseline && o.classic > 0 {
 		classic, err := classicTable(ctx, o, k, list)
 		if err != nil {
 			return err
 		}
-		tables = append(append(tables, baselines...), classic)
+		tables = append(tables, classic)
 	}
 	out := io.Writer(os.Stdout)
 	if o.out != "" {

@@ -7,7 +7,11 @@
 // number grammar and the shape of a callout.
 package intents
 
-import "callout/catalogue"
+import (
+	"strings"
+
+	"callout/catalogue"
+)
 
 // Asked is the question that callout put last. A bare number or a bare choice
 // counts only as the answer to one.
@@ -127,8 +131,28 @@ func New(c *catalogue.Catalogue) (*Parser, error) {
 	return p, err
 }
 
+// byID takes a whole line that is the id of a repair or of a command without an
+// argument, as another program answers what it was asked for. Declarations and
+// readings are read from their ids' words anyway.
+func (p *Parser) byID(text string) (Item, bool) {
+	id := strings.TrimSpace(text)
+	it := Item{Said: id, Start: strings.Index(text, id), End: strings.Index(text, id) + len(id)}
+	if r, ok := p.cat.Repair(catalogue.RepairID(id)); ok {
+		it.Repair = r.ID
+		return it, true
+	}
+	if c, ok := p.cat.Command(catalogue.CommandID(id)); ok && c.Argument == "" {
+		it.Command = &catalogue.Asked{Command: c.ID}
+		return it, true
+	}
+	return Item{}, false
+}
+
 // Parse reads one utterance or typed line. It is total: any text gives a Result.
 func (p *Parser) Parse(text string, ctx Context) Result {
+	if it, ok := p.byID(text); ok {
+		return Result{Items: []Item{it}}
+	}
 	toks, rest := scan(text, p.lex.alphabet)
 	u := &utterance{p: p, text: text, toks: toks, env: p.environment(ctx)}
 	res := u.read()

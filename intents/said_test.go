@@ -216,12 +216,14 @@ func TestEveryCatalogueCallout(t *testing.T) {
 		}
 	}
 	for _, r := range p.cat.Repairs {
+		check(string(r.ID), "repair "+string(r.ID))
 		for _, s := range r.Spoken {
 			check(s, "repair "+string(r.ID))
 		}
 	}
 	for _, c := range p.cat.Commands {
 		if c.Argument == "" {
+			check(string(c.ID), "command "+string(c.ID))
 			for _, s := range c.Spoken {
 				check(s, "command "+string(c.ID))
 			}

@@ -189,6 +189,9 @@ func TestEveryCatalogueCallout(t *testing.T) {
 				check(fmt.Sprintf("%s %s %s", idWords(string(q.ID)), idWords(string(pl)), v), want)
 				unit, _ := p.cat.Unit(q.Unit)
 				check(fmt.Sprintf("%s %s %s %s", q.ID, pl, v, unit.Name), want)
+				if !strings.ContainsAny(string(q.Unit), "_'.") { // as a program writes it, in UCUM
+					check(fmt.Sprintf("%s %s %s %s", q.ID, pl, v, q.Unit), want)
+				}
 			}
 			for _, k := range q.Qualifiers {
 				switch k {

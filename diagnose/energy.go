@@ -117,6 +117,16 @@ func (e *Energy) switched(on *bool) {
 	}
 }
 
+// unproved takes back every proof: whoever worked on the supply may have left it
+// on.
+func (e *Energy) unproved() {
+	e.Proved, e.Capacitor = nil, Charged
+	if e.Indoor == ProvedDead {
+		e.Indoor = DeclaredDead
+	}
+	e.settle()
+}
+
 // settle works out the power after a change.
 func (e *Energy) settle() {
 	switch {

@@ -126,6 +126,9 @@ func (s *state) apply(e Event) []Warning {
 			warn("bad_event", fmt.Sprintf("there is no repair %q", e.Repair))
 			break
 		}
+		if s.k.repairs[s.k.repairAt[e.Repair]].Supply {
+			s.energy.unproved()
+		}
 		s.repairs = append(s.repairs, repaired{id: e.Repair, seq: e.Seq, at: e.At, epoch: s.epoch})
 		s.epoch++
 		s.since = e.Seq

@@ -162,13 +162,15 @@ type ref struct {
 }
 
 type repairRule struct {
-	ID        catalogue.RepairID `json:"id"`
-	State     string             `json:"state"`
-	Circuit   bool               `json:"circuit"` // it opens the refrigerant circuit
-	Proof     []string           `json:"proof"`
-	Remeasure []TestID           `json:"remeasure"` // tests that it makes out of date
-	Cautions  []string           `json:"cautions"`
-	Source    string             `json:"source"`
+	ID      catalogue.RepairID `json:"id"`
+	State   string             `json:"state"`
+	Circuit bool               `json:"circuit"` // it opens the refrigerant circuit
+	// Supply: it works on the supply, so that what was proved dead is proved again.
+	Supply    bool     `json:"supply,omitempty"`
+	Proof     []string `json:"proof"`
+	Remeasure []TestID `json:"remeasure"` // tests that it makes out of date
+	Cautions  []string `json:"cautions"`
+	Source    string   `json:"source"`
 
 	proof     []clause
 	remeasure map[int]bool

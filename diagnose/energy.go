@@ -43,6 +43,7 @@ type Energy struct {
 	GaugesOn   bool
 	Disconnect bool // in
 	Breaker    bool // not declared off
+	Untrusted  bool // pulled, it left a wire live: it takes the breaker
 	Tripped    bool // seen tripped or off, which proves nothing dead
 	// Doubted: a reading has contradicted that it was off, so that the switch may
 	// stand either way until it is told anew.
@@ -74,7 +75,7 @@ var deadPlaces = []catalogue.PlaceID{"leg_to_leg", "leg_1_to_ground", "leg_2_to_
 
 // satisfied tells for each step of the data whether it is done.
 var satisfied = map[string]func(*Energy) bool{
-	"power_off":        func(e *Energy) bool { return e.off() },
+	"power_off":        func(e *Energy) bool { return e.off() && !(e.Untrusted && e.Breaker) },
 	"lock_out":         func(e *Energy) bool { return e.LockedOut },
 	"panel_open":       func(e *Energy) bool { return e.PanelOpen },
 	"panel_open_live":  func(e *Energy) bool { return e.PanelOpen },
@@ -244,6 +245,7 @@ func (e *Energy) read(r catalogue.Reading) []string {
 }
 
 func (e *Energy) contradiction(what string) []string {
+	e.Untrusted = e.Untrusted || !e.Disconnect && e.Breaker
 	e.setLive()
 	return []string{what + ", and it was declared dead. Hands off: it is live. Find what feeds it."}
 }
@@ -387,9 +389,13 @@ func (k *Knowledge) path(out []int, e *Energy, state string) []int {
 // open appends the steps of a state that are not done.
 func (k *Knowledge) open(out []int, e *Energy, state string) []int {
 	for _, id := range k.energy.States[k.stateAt[state]].Needs {
-		if !satisfied[id](e) {
-			out = append(out, k.stepAt[id])
+		if satisfied[id](e) {
+			continue
 		}
+		if id == "power_off" && e.Untrusted {
+			id = "breaker_off"
+		}
+		out = append(out, k.stepAt[id])
 	}
 	return out
 }

@@ -232,9 +232,9 @@ func TestSimulatedCalls(t *testing.T) {
 	assert.Zero(t, s.unsafePrompts(), "unsafe prompts: %v", s.unsafe)
 	one := sumUp(single(results))
 	// The target is 98 in 100. Over thousands of unseen calls the engine reaches about
-	// 97, so that the few of a quick run scatter around that: the guard is what a
+	// that, so that the few of a quick run scatter around it: the guard is what a
 	// worse engine would fall under, the target is told.
-	const target, guard = 98.0, 93.0
+	const target, guard = 98.0, 94.5
 	share, met := one.share(one.right), "MISSED"
 	if share >= target {
 		met = "met"
@@ -249,6 +249,7 @@ func TestSimulatedTraps(t *testing.T) {
 	results, _ := playMany(t, 70_000_000, envInt("CALLOUT_CALLS", 60), simulator.Setup{Traps: true})
 	s := sumUp(results)
 	t.Logf("\n%s", table(results, 0))
+	assert.GreaterOrEqual(t, s.share(s.right), 90.0, "root cause right, though the disconnect can't be trusted")
 	assert.Zero(t, s.condemned, "good compressors condemned")
 	assert.Zero(t, s.unsafePrompts(), "unsafe prompts: %v", s.unsafe)
 }

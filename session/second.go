@@ -9,7 +9,7 @@ import (
 // Between these certainties of the first recogniser the second is asked: above, one is
 // enough; below, two hear no callout either, on the tuning voices.
 const (
-	sure = 0.85
+	sure = 0.95
 	vain = 0.02
 )
 

@@ -23,6 +23,21 @@ func knowledge(t testing.TB) *Knowledge {
 
 var start = time.Date(2025, 7, 1, 8, 0, 0, 0, time.UTC)
 
+// clocked adds events to a job, a minute between two.
+type clocked struct {
+	seq uint64
+	now time.Time
+}
+
+func (c *clocked) add(j *Job, list []Event) {
+	for _, e := range list {
+		c.seq++
+		c.now = c.now.Add(time.Minute)
+		e.Seq, e.At = c.seq, c.now
+		j.Add(e)
+	}
+}
+
 // wild makes one event at random: any reading, observation, word, repair or
 // refusal of the catalogue. Half of the time it answers what was asked, so that
 // the walk gets anywhere.

@@ -4,7 +4,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/assert"
 )
@@ -87,19 +86,14 @@ func TestLookaheadIsWhatItSays(t *testing.T) {
 		rng := rand.New(rand.NewPCG(uint64(s), 7))
 		j := k.NewJob()
 		var next Next
-		seq, now := uint64(0), start
+		c := clocked{now: start}
 		for range 25 {
-			for _, e := range wild(k, rng, next) {
-				seq++
-				now = now.Add(time.Minute)
-				e.Seq, e.At = seq, now
-				j.Add(e)
-			}
-			next = j.Assess(now).Next
+			c.add(j, wild(k, rng, next))
+			next = j.Assess(c.now).Next
 			if rng.IntN(4) > 0 {
 				continue
 			}
-			v := j.state.look(now)
+			v := j.state.look(c.now)
 			hs, cs := v.leading(48, 0.997), v.candidates()
 			l := v.lookAhead(hs)
 			price := l.all.price()

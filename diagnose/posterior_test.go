@@ -3,7 +3,6 @@ package diagnose
 import (
 	"math/rand/v2"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -134,22 +133,17 @@ func TestBeliefIsWhatItSays(t *testing.T) {
 		rng := rand.New(rand.NewPCG(uint64(s), 8))
 		j := k.NewJob()
 		var next Next
-		seq, now := uint64(0), start
+		c := clocked{now: start}
 		for range 30 {
-			for _, e := range wild(k, rng, next) {
-				seq++
-				now = now.Add(time.Minute)
-				e.Seq, e.At = seq, now
-				j.Add(e)
-			}
+			c.add(j, wild(k, rng, next))
 			if rng.IntN(12) == 0 {
-				_ = j.Retract(1 + rng.Uint64N(seq)) // it may be gone already
+				_ = j.Retract(1 + rng.Uint64N(c.seq)) // it may be gone already
 			}
-			next = j.Assess(now).Next
+			next = j.Assess(c.now).Next
 			if rng.IntN(3) > 0 {
 				continue
 			}
-			v := j.state.look(now)
+			v := j.state.look(c.now)
 			mass, marginal := plainBelief(v)
 			require.InDeltaSlice(t, mass, v.mass, 1e-9)
 			require.InDeltaSlice(t, marginal, v.marginal, 1e-9)
@@ -158,7 +152,7 @@ func TestBeliefIsWhatItSays(t *testing.T) {
 			for _, e := range j.events {
 				again.Add(e)
 			}
-			require.Equal(t, v.mass, again.state.look(now).mass)
+			require.Equal(t, v.mass, again.state.look(c.now).mass)
 			repaired += len(j.state.repairs)
 			refused += len(j.state.cannot)
 		}

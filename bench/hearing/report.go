@@ -72,15 +72,15 @@ func hear(ctx context.Context, o options, k *session.Knowledge, list []clip, mod
 			continue
 		}
 		out.asked++
-		t, again := &out.transcripts[i], &out.again[i]
-		if *again, err = second.clip(ctx, c, talker2(list, c)); err != nil {
+		t, again, behind := &out.transcripts[i], &out.again[i], talker2(list, c)
+		if *again, err = second.clip(ctx, c, behind); err != nil {
 			return nil, err
 		}
 		forFirst, forSecond := out.ear.Missing(*t, *again), out.ear.Missing(*again, *t)
-		if err := second.scored(ctx, c, talker2(list, c), again, forSecond); err != nil {
+		if err := second.scored(ctx, c, behind, again, forSecond); err != nil {
 			return nil, err
 		}
-		if err := first.scored(ctx, c, talker2(list, c), t, forFirst); err != nil {
+		if err := first.scored(ctx, c, behind, t, forFirst); err != nil {
 			return nil, err
 		}
 	}

@@ -152,21 +152,17 @@ func (e *Ear) Understand(t audio.Transcript) Utterance {
 	if t.Text == "" && len(t.Fit) == 0 {
 		return Utterance{}
 	}
-	best, evidence, rivals, ok := e.calibrated.One.weigh(e.parser, e.expected(), t)
-	if e.note(t, best) {
-		u := asWritten(t)
-		u.Certainty = typical(t.Words) // one odd word makes no note worthless
-		return u
-	}
-	if !ok {
-		return asWritten(t)
-	}
-	return utter(t, best, rivals, e.calibrated.One.Certainty(evidence))
+	return e.understand(e.calibrated.One, t)
 }
 
 // UnderstandBoth does the same for two recognisers' transcripts of one sound.
 func (e *Ear) UnderstandBoth(t, second audio.Transcript) Utterance {
-	best, evidence, rivals, ok := e.calibrated.Pair.weigh(e.parser, e.expected(), t, second)
+	return e.understand(e.calibrated.Pair, t, second)
+}
+
+func (e *Ear) understand(w Weights, heard ...audio.Transcript) Utterance {
+	best, evidence, rivals, ok := w.weigh(e.parser, e.expected(), heard...)
+	t := heard[0]
 	if e.note(t, best) {
 		u := asWritten(t)
 		u.Certainty = typical(t.Words) // one odd word makes no note worthless
@@ -175,7 +171,7 @@ func (e *Ear) UnderstandBoth(t, second audio.Transcript) Utterance {
 	if !ok {
 		return asWritten(t)
 	}
-	return utter(t, best, rivals, e.calibrated.Pair.Certainty(evidence))
+	return utter(t, best, rivals, w.Certainty(evidence))
 }
 
 func asWritten(t audio.Transcript) Utterance {
@@ -198,14 +194,17 @@ func utter(t audio.Transcript, best candidate, rivals []candidate, certainty flo
 // Evidence is what a transcript holds for its likeliest meaning, for fitting the weights.
 // It reports false where nothing in it means anything, or it is a note.
 func (e *Ear) Evidence(t audio.Transcript) (Evidence, bool) {
-	best, evidence, _, ok := e.calibrated.One.weigh(e.parser, e.expected(), t)
-	return evidence, ok && !e.note(t, best)
+	return e.evidence(e.calibrated.One, t)
 }
 
 // EvidenceBoth is the same of two recognisers' transcripts.
 func (e *Ear) EvidenceBoth(t, second audio.Transcript) (Evidence, bool) {
-	best, evidence, _, ok := e.calibrated.Pair.weigh(e.parser, e.expected(), t, second)
-	return evidence, ok && !e.note(t, best)
+	return e.evidence(e.calibrated.Pair, t, second)
+}
+
+func (e *Ear) evidence(w Weights, heard ...audio.Transcript) (Evidence, bool) {
+	best, evidence, _, ok := w.weigh(e.parser, e.expected(), heard...)
+	return evidence, ok && !e.note(heard[0], best)
 }
 
 // Calibration is the one in use.

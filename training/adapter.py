@@ -7,6 +7,7 @@ taken in order in float64, then rounded to float32 and to float16.
 
 usage: adapter.py merge MODEL.bin ADAPTER.safetensors OUT.bin
        adapter.py strength ADAPTER.safetensors STRENGTH OUT.safetensors
+       adapter.py mean OUT.safetensors RANK ADAPTER.safetensors ADAPTER.safetensors ...
        adapter.py golden FOLDER
 """
 import json
@@ -98,6 +99,26 @@ def merge(model, path, out):
     open(out, "wb").write(data)
 
 
+def mean(out, rank, *paths):
+    """The mean of several adapters' changes, each layer's cut to its RANK largest singular values."""
+    read_all = [read(p) for p in paths]
+    tensors, lost, all_ = {}, 0.0, 0.0
+    for key in (k for k in read_all[0][0] if k.endswith(".a")):
+        a = np.concatenate([t[key].astype(np.float64) for t, _ in read_all])
+        b = np.concatenate([t[key[:-1] + "b"].astype(np.float64) for t, _ in read_all], 1) / len(paths)
+        qa, ra = np.linalg.qr(a.T)
+        qb, rb = np.linalg.qr(b)
+        u, s, v = np.linalg.svd(rb @ ra.T)
+        n = min(int(rank), len(s))
+        root = np.sqrt(s[:n])
+        tensors[key] = (root[:, None] * (v[:n] @ qa.T)).astype("<f2")
+        tensors[key[:-1] + "b"] = (qb @ u[:, :n] * root).astype("<f2")
+        lost, all_ = lost + (s[n:] ** 2).sum(), all_ + (s ** 2).sum()
+    metadata = dict(read_all[0][1], step=" ".join(m["step"] for _, m in read_all), options=json.dumps([json.loads(m["options"]) for _, m in read_all], sort_keys=True))
+    write(out, tensors, metadata)
+    print(f"{lost / all_:.1%} of the squared change is cut off")
+
+
 def golden(folder):
     """A small tensor set with its merge, for the test in Go."""
     r = np.random.default_rng(20261125)
@@ -117,6 +138,8 @@ if __name__ == "__main__":
         merge(*sys.argv[2:5])
     elif sys.argv[1] == "golden":
         golden(sys.argv[2])
+    elif sys.argv[1] == "mean":
+        mean(*sys.argv[2:])
     elif sys.argv[1] == "strength":
         tensors, metadata = read(sys.argv[2])
         metadata["strength"] = sys.argv[3]

@@ -35,8 +35,8 @@ def load(folder):
 class Studio:
     """Clips, noises and the microphone, on one device."""
 
-    def __init__(self, rows, clips, filters, device, seed, noise_rows=1600):
-        self.device = device
+    def __init__(self, rows, clips, filters, device, seed, noise_rows=1600, loud=0.6):
+        self.device, self.loud = device, loud
         self.rows = rows
         self.bank = sound.Bank(clips, device)
         self.seconds = [len(c) / RATE for c in clips]
@@ -77,7 +77,7 @@ class Studio:
         second = 10 ** (-d.between(9, 22, n, 1) / 20) * d.chance(0.12, n, 1)
         x = x / sound.active(x) + second * other / sound.active(other)
         if snr is None:
-            snr = torch.where(d.unit(n, 1) < 0.5, d.between(0, 12, n, 1), d.between(-4, 30, n, 1))
+            snr = torch.where(d.unit(n, 1) < self.loud, d.between(-3, 10, n, 1), d.between(-4, 30, n, 1))
             snr = torch.where(d.unit(n, 1) < 0.12, torch.full_like(snr, 50), snr)
         if silent is not None:
             x = x * (~silent)[:, None]

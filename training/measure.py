@@ -65,7 +65,7 @@ def main():
             adapter.fill(m, file)
         m.prepare(strength)
         for prompt in (False, True):
-            if prompt and strength not in (0, 1):
+            if prompt and strength:
                 continue
             for level, db in LEVELS.items():
                 studio.dice.g.manual_seed(1000 + int(db))

@@ -156,10 +156,11 @@ def main():
     a.add_argument("--silence", type=float, default=0.06)
     a.add_argument("--gate", type=float, default=0.2)
     a.add_argument("--smooth", type=float, default=0.0)
-    a.add_argument("--prompted", type=float, default=0.3)
+    a.add_argument("--prompted", type=float, default=0.0, help="share of the batches with a prompt before the text")
     a.add_argument("--callouts", type=float, default=0.6, help="share of a batch")
     a.add_argument("--natural", type=float, default=0.4, help="share of the neural voices in a batch")
     a.add_argument("--noises", type=int, default=1000)
+    a.add_argument("--loud", type=float, default=0.6, help="share of the clips at -3 to 10 dB")
     a.add_argument("--every", type=int, default=300)
     a.add_argument("--seed", type=int, default=1)
     a.add_argument("--device", default="cuda")
@@ -176,7 +177,7 @@ def main():
     studios = []
     for dev in (False, True):
         keep = [i for i, r in enumerate(rows) if r["dev"] == dev]
-        s = clipping.Studio([rows[i] for i in keep], [sounds[i] for i in keep], g.filters, o.device, o.seed + 100 * dev, o.noises if not dev else max(8, o.noises // 8))
+        s = clipping.Studio([rows[i] for i in keep], [sounds[i] for i in keep], g.filters, o.device, o.seed + 100 * dev, o.noises if not dev else max(8, o.noises // 8), o.loud)
         texts_of_talk(m, tokens, s)
         for r in s.rows:
             r["kind"] = r["kind"] if r["kind"] in ("talk", "prose") else "callout"

@@ -205,6 +205,7 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 		if p.fanGround {
 			return choice("trips"), true
 		}
+		w.breakerOn, w.tripped, w.tripTold, w.cache = true, false, true, nil
 		return choice("holds"), true
 	case "leak_search unit":
 		if p.leak {

@@ -90,8 +90,8 @@ func (v *view) testNext(c candidate, kind string) Next {
 		}
 	}
 	if len(c.path) > 0 {
-		if reset := v.k.testAt["breaker_reset"]; v.k.energy.Steps[c.path[0]].ID == "breaker_on" && v.untried(reset) {
-			return v.testNext(v.candidate(reset), kind) // switching a tripped breaker on is that test
+		if reset := v.k.testAt["breaker_reset"]; v.k.energy.Steps[c.path[0]].ID == "breaker_on" && t.State != "isolated" && v.untried(reset) {
+			return v.testNext(v.candidate(reset), kind) // switching a tripped breaker on is that test, with the compressor's wires on
 		}
 		return v.step(c.path[0], t.ID, t.Name)
 	}

@@ -132,6 +132,12 @@ func (v *view) conflicts() {
 		if !a.in(c.a) || !b.in(c.b) || a.segment != b.segment {
 			continue
 		}
+		if c.Early {
+			if a.seq < b.seq && v.s.early(a) && !v.s.repeated(c.a.test) {
+				a.counts, a.again = false, true
+			}
+			continue
+		}
 		old, young := a, b
 		if a.seq > b.seq {
 			old, young = b, a

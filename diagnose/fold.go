@@ -236,6 +236,9 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 		s.supplied()
 		s.ran(e.Seq)
 	}
+	if o.Quantity == "contactor_state" && o.Value == "pulled_in" {
+		s.pulledIn(e.Seq)
+	}
 	if q, _ := s.k.cat.Quantity(o.Quantity); q.Kind == catalogue.Marked || o.Quantity == "mode" {
 		s.rated[rec.in] = rec
 		s.marks++

@@ -217,6 +217,9 @@ type conflict struct {
 	A   string `json:"a"`
 	B   string `json:"b"`
 	Say string `json:"say"`
+	// Early: A passes with a short-cycle delay, so that A seen early and B later say
+	// nothing against each other. A is looked at again.
+	Early bool `json:"early,omitempty"`
 
 	a, b clause
 }

@@ -33,6 +33,27 @@ func (s *state) ran(seq uint64) {
 	}
 }
 
+// early reports whether a finding was made while a short-cycle delay could still
+// hold the unit off.
+func (s *state) early(o *outcome) bool {
+	since := s.restart
+	for _, r := range s.records {
+		if since.IsZero() || s.restart.IsZero() && r.at.Before(since) {
+			since = r.at
+		}
+	}
+	return s.epoch == 0 && o.at.Before(since.Add(shortCycle+time.Minute))
+}
+
+// pulledIn notes a contactor that pulls in by itself.
+func (s *state) pulledIn(seq uint64) {
+	for _, r := range s.records {
+		if r.in.Quantity == "contactor_state" && r.choice == "open" && r.running && !r.starting && r.epoch == s.epoch && r.segment == s.segment {
+			s.ran(seq)
+		}
+	}
+}
+
 func (s *state) stoodStill() bool {
 	if s.epoch > 0 || s.cameOn {
 		return false

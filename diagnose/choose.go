@@ -26,7 +26,7 @@ type candidate struct {
 // practice, no source; the order of choices hardly depends on them.
 const (
 	perBit       = 9.0   // what one bit of doubt costs to clear, a few cheap tests
-	asking       = 1.5   // what every question costs, however quick its answer
+	asking       = 3.0   // what every question costs beside its reading: the prompt, the way there, the answer
 	callBack     = 90.0  // a second visit
 	liveRisk     = 1.0   // each reading on a live unit
 	fetchMore    = 0.8   // each further reading of one test
@@ -37,6 +37,8 @@ const (
 	plateMinutes = 0.5   // a value off the nameplate
 	reach        = 300.0 // what finding a fault that nothing points to is worth
 	waiting      = 0.2   // a minute of waiting, in which other work can be done
+	anyway       = 0.8   // the share of a test's cost that it saves to have done what a verdict waits for
+	certain      = 0.9   // belief in a condition before it goes without asking
 )
 
 // available reports whether a test may be asked for now, its energy state set
@@ -59,10 +61,42 @@ func (v *view) available(i int) bool {
 		return false
 	case len(v.k.after[i]) > 0 && !v.anyHolds(v.k.after[i]), v.anyHolds(v.k.unless[i]):
 		return false
-	case t.Condition != "" && !v.condition(t.Condition):
+	case t.Condition != "" && !v.likelyCondition(t.Condition):
 		return v.opens(t.Condition) >= 0
 	}
 	return true
+}
+
+// likelyCondition reports whether a condition holds, or is as good as certain to:
+// then it isn't asked for. A unit that does not run shows any reading alike, so
+// that one taken in vain misleads nobody.
+func (v *view) likelyCondition(id string) bool {
+	if v.condition(id) {
+		return true
+	}
+	at := v.opens(id)
+	if at < 0 {
+		return false
+	}
+	var p float64
+	hs := v.leading(48, 0.997)
+	var buf [32]float64
+	var mass float64
+	for _, h := range hs {
+		row := v.row(h, at, buf[:])
+		mass += h.p
+		for _, c := range v.k.conds[v.k.condAt[id]].any {
+			if c.test != at {
+				continue
+			}
+			for i, q := range row {
+				if c.mask&(1<<i) != 0 {
+					p += h.p * q
+				}
+			}
+		}
+	}
+	return p >= certain*mass
 }
 
 // unread reports whether a test was answered in this state already, and no
@@ -170,7 +204,7 @@ func (v *view) candidate(i int) candidate {
 		return candidate{test: i, before: -1, cost: plateMinutes + asking}
 	}
 	c := candidate{test: i, before: -1, cost: t.Minutes + asking, path: v.path(t.State)}
-	if t.Condition != "" && !v.condition(t.Condition) {
+	if t.Condition != "" && !v.likelyCondition(t.Condition) {
 		if c.before = v.opens(t.Condition); c.before >= 0 {
 			c.cost += v.k.tests[c.before].Minutes + asking
 		}
@@ -271,14 +305,12 @@ type missed struct {
 	list  []Input
 }
 
-// partCost is what the repair of a hypothesis costs in vain.
-func (v *view) partCost(h hypothesis) float64 {
+// partCost is what the repair of a fault costs in vain.
+func (v *view) partCost(f int) float64 {
 	var cost float64
-	for _, f := range h.faults {
-		for _, r := range v.k.faults[f].Repairs {
-			if c, ok := v.k.cat.Repair(r); ok {
-				cost += c.Cost
-			}
+	for _, r := range v.k.faults[f].Repairs {
+		if c, ok := v.k.cat.Repair(r); ok {
+			cost += c.Cost
 		}
 	}
 	return cost
@@ -293,7 +325,7 @@ func (v *view) best(cs []candidate) (c candidate, ok bool) {
 		return candidate{}, false
 	}
 	l := v.lookAhead(v.leading(48, 0.997))
-	now := l.all.price()
+	now := l.price(&l.all)
 	for i := range cs {
 		cs[i].left = l.leftNow(cs[i].test)
 	}
@@ -320,19 +352,35 @@ func (v *view) best(cs []candidate) (c candidate, ok bool) {
 	return cs[at], true
 }
 
-// neededAnyway makes the tests cheaper that the likeliest fault's verdict waits
-// for: they will have to be done in any case.
+// neededAnyway makes the tests cheaper that a verdict waits for: as likely as
+// that verdict is, they will have to be done in any case.
 func (v *view) neededAnyway(cs []candidate) {
-	f := top(v.marginal)
-	p := v.marginal[f]
-	if p < 0.4 {
-		return
-	}
-	for _, t := range v.wanted(f) {
-		for i := range cs {
-			if cs[i].test == t {
-				cs[i].cost *= 1 - 0.8*p
-			}
+	owed := make([]float64, len(v.k.tests))
+	for f, p := range v.marginal {
+		if p < 0.01 {
+			continue
+		}
+		for _, t := range v.owes(f) {
+			owed[t] += p
 		}
 	}
+	for i := range cs {
+		cs[i].cost *= 1 - anyway*min(owed[cs[i].test], 1)
+	}
+}
+
+// owes lists the tests that a verdict on a fault can't do without.
+func (v *view) owes(f int) []int {
+	var out []int
+	for _, n := range v.lacking(f) {
+		for _, c := range n.all {
+			if !v.holds(c) {
+				out = append(out, c.test)
+			}
+		}
+		if len(n.any) > 0 && !slices.ContainsFunc(n.any, func(c clause) bool { return c.test != n.any[0].test }) {
+			out = append(out, n.any[0].test)
+		}
+	}
+	return append(out, v.confirms(f)...)
 }

@@ -84,11 +84,9 @@ func toy(p []float64, positive ...[]float64) (*view, []hypothesis) {
 func TestEntropyOfTests(t *testing.T) {
 	v, hs := toy([]float64{.4, .3, .2, .1}, []float64{1, 0, 0, 0}, []float64{1, 0, 0, 1}, []float64{.9, .1, .05, .5})
 	l := v.lookAhead(hs)
-	for i := range l.all.on {
-		l.all.on[i].vain = 0 // so that only the doubt is priced
-	}
+	clear(l.vain) // so that only the doubt is priced
 	bits := func(x float64) float64 { return x / perBit }
-	assert.InDelta(t, 1.8464, bits(l.all.price()), 1e-4)
+	assert.InDelta(t, 1.8464, bits(l.price(&l.all)), 1e-4)
 	assert.InDelta(t, 0.8755, bits(l.left(&l.all, 0)), 1e-4)
 	assert.InDelta(t, 0.8464, bits(l.left(&l.all, 1)), 1e-4)
 	assert.InDelta(t, 1.3392, bits(l.left(&l.all, 2)), 1e-4)
@@ -97,7 +95,7 @@ func TestEntropyOfTests(t *testing.T) {
 	for i := range cs {
 		cs[i].left = l.left(&l.all, cs[i].test)
 	}
-	assert.Less(t, l.further(cs[0], nil, l.all.price()), l.further(cs[1], nil, l.all.price()), "at equal cost the better question is the one that splits")
+	assert.Less(t, l.further(cs[0], nil, l.price(&l.all)), l.further(cs[1], nil, l.price(&l.all)), "at equal cost the better question is the one that splits")
 
 	// the noisy test's posterior, by Bayes
 	pos := 0.0

@@ -184,9 +184,9 @@ func (l *loader) clauses(where string, list []string) []clause {
 // Where nothing is written down for the parts of an outcome, far is the share of
 // the outcome's probability that they get.
 func (l *loader) distribution(where string, t Test, s string, far float64) []float64 {
-	floor := 0.012 // a look is misjudged now and then, and a running unit has its own mind
+	floor := 0.006 // a look is misjudged now and then, and a running unit has its own mind
 	if !t.Operating {
-		floor = 0.004 // a part at rest, looked at or measured
+		floor = 0.003 // a part at rest, looked at or measured
 	}
 	out := make([]float64, len(t.Classes))
 	words := strings.Fields(s)
@@ -211,6 +211,9 @@ func (l *loader) distribution(where string, t Test, s string, far float64) []flo
 		l.bad("%s: %q must be outcomes and percents that make 100", where, s)
 	}
 	written := slices.Clone(out)
+	if usual := t.class(ClassID(strings.Fields(t.Normal)[0])); t.whole(top(out)) == t.whole(usual) {
+		far = min(far, farSlight) // what mostly leaves a reading as it is moves it little
+	}
 	total := 0.0
 	for i := range out {
 		if out[i] /= 100; out[i] == 0 && t.Classes[i].In == "" {

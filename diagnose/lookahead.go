@@ -1,17 +1,19 @@
 package diagnose
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
 
 // lookahead works out what tests would leave to be paid, over the leading
-// hypotheses. Those that predict the same for a test are taken together.
+// hypotheses. Those that lead to the same decision are taken together: to tell
+// them apart buys nothing.
 type lookahead struct {
 	v      *view
 	belief int // which of the job's beliefs
 	hs     []hypothesis
+	does   []int32    // by hypothesis: its decision
+	vain   []float64  // by decision: the minutes that are lost where it is taken in vain
 	tests  []forecast // by test, worked out when first asked for
 	all    stake      // the belief as it is
 
@@ -20,8 +22,9 @@ type lookahead struct {
 	slot  []int32     // by prediction: its group, from one on; 0 if none
 	rows  [][]float64 // by group: its prediction
 	mixed []float64   // predictions mixed of several ways
-	group []group
-	rival []rival
+	at    []int32     // by decision and group: the cell of both, from one on; 0 if none
+	cell  []float64   // the belief in each cell
+	taken []float64   // by decision: the belief that it is right
 }
 
 // forecast is what the hypotheses predict for one test.
@@ -30,32 +33,21 @@ type forecast struct {
 	left          float64   // what is left after it, of the belief as it is, once priced
 	of            []int32   // by hypothesis: its group
 	shows         []float64 // [outcome*groups+group]: its probability
-	sure          []float64 // by group: sum of q ln q over the outcomes
+	groups        int
+	in            []int32 // by hypothesis: its cell
+	cells         []cell
 }
 
-// stake is a belief with what hangs on it, the likeliest hypothesis first.
-type stake struct {
-	on    []bet
-	xlogx float64 // sum of p ln p
-}
+// cell is what leads to one decision and predicts the same for a test.
+type cell struct{ does, group int32 }
 
-// bet is the belief in one hypothesis, and the minutes that are lost where it
-// is decided on in vain.
+// stake is a belief.
+type stake struct{ on []bet }
+
+// bet is the belief in one hypothesis.
 type bet struct {
-	at      int32 // among the hypotheses
-	p, vain float64
-}
-
-// group is the belief in the hypotheses that predict the same.
-type group struct {
-	p      float64
-	lowest float64 // the least that is lost by one of them
-}
-
-// rival is a hypothesis that may be the best to decide on, whatever is seen.
-type rival struct {
-	group   int32
-	p, vain float64
+	at int32 // among the hypotheses
+	p  float64
 }
 
 // lookAhead begins to look ahead from the present belief, over the leading
@@ -74,24 +66,38 @@ func (v *view) lookAhead(hs []hypothesis) *lookahead {
 	for t := range l.tests {
 		l.tests[t].ready, l.tests[t].priced = false, false
 	}
+	l.decisions()
 	l.all.clear()
 	for i, h := range hs {
-		l.all.add(i, h.p, callBack+v.partCost(h))
+		l.all.add(i, h.p)
 	}
-	l.all.sort()
 	return l
 }
 
-func (b *stake) clear() { b.on, b.xlogx = b.on[:0], 0 }
-
-func (b *stake) add(at int, p, vain float64) {
-	b.on = append(b.on, bet{int32(at), p, vain})
-	b.xlogx += xlogx(p)
+// decisions works out what each hypothesis has done first: the repair of its
+// fault, of two the one that is believed more. The other shows once that is done.
+func (l *lookahead) decisions() {
+	l.does, l.vain = l.does[:0], l.vain[:0]
+	first := make([]int32, len(l.v.k.faults)) // by fault: its decision, from one on
+	for _, h := range l.hs {
+		f := h.faults[0]
+		for _, g := range h.faults[1:] {
+			if l.v.cause(g) > l.v.cause(f) {
+				f = g
+			}
+		}
+		at := &first[f]
+		if *at == 0 {
+			l.vain = append(l.vain, callBack+l.v.partCost(f))
+			*at = int32(len(l.vain))
+		}
+		l.does = append(l.does, *at-1)
+	}
 }
 
-func (b *stake) sort() {
-	slices.SortStableFunc(b.on, func(x, y bet) int { return cmp.Compare(y.p, x.p) })
-}
+func (b *stake) clear() { b.on = b.on[:0] }
+
+func (b *stake) add(at int, p float64) { b.on = append(b.on, bet{int32(at), p}) }
 
 func xlogx(x float64) float64 {
 	if x <= 0 {
@@ -100,22 +106,35 @@ func xlogx(x float64) float64 {
 	return x * math.Log(x)
 }
 
-// price is the expected cost of deciding now: the doubt that is left, and the
-// call-back and the parts wrongly bought by the best decision, which takes one
-// hypothesis for true and is wrong as often as it is not.
-func (b *stake) price() float64 {
-	var mass float64
+// price is the expected cost of deciding now: the doubt that is left about what
+// to do, and the call-back and the parts wrongly bought by the best decision,
+// which is wrong as often as another would be right.
+func (l *lookahead) price(b *stake) float64 {
+	l.taken = slices.Grow(l.taken[:0], len(l.vain))[:len(l.vain)]
+	clear(l.taken)
 	for _, x := range b.on {
-		mass += x.p
+		l.taken[l.does[x.at]] += x.p
+	}
+	return l.worth()
+}
+
+// worth prices the belief in each decision.
+func (l *lookahead) worth() float64 {
+	var mass, nats float64
+	for _, p := range l.taken {
+		mass += p
+		nats -= xlogx(p)
 	}
 	if mass == 0 {
 		return 0
 	}
 	least := math.Inf(1)
-	for _, x := range b.on {
-		least = min(least, x.vain*(mass-x.p))
+	for d, p := range l.taken {
+		if p > 0 {
+			least = min(least, l.vain[d]*(mass-p))
+		}
 	}
-	return doubt(xlogx(mass)-b.xlogx) + least
+	return doubt(nats+xlogx(mass)) + least
 }
 
 // doubt prices an entropy in nats.
@@ -129,29 +148,39 @@ func (l *lookahead) of(t int) *forecast {
 	}
 	m, on := l.v.k.model, l.v.on.variant
 	same := m.same[on][t]
-	f.ready, f.of, f.sure = true, slices.Grow(f.of[:0], len(l.hs)), f.sure[:0]
+	f.ready, f.of = true, slices.Grow(f.of[:0], len(l.hs))
 	l.rows, l.mixed = l.rows[:0], l.mixed[:0]
 	for _, h := range l.hs {
 		w := m.shownAs(h, t, on)
 		if w < 0 {
 			f.of = append(f.of, int32(len(l.rows)))
-			row := l.mix(h, t)
-			l.rows, f.sure = append(l.rows, row), append(f.sure, sureness(row))
+			l.rows = append(l.rows, l.mix(h, t))
 			continue
 		}
 		s := &l.slot[same[w]]
 		if *s == 0 {
-			l.rows, f.sure = append(l.rows, m.rows[on][w][t]), append(f.sure, m.sure[on][w][t])
+			l.rows = append(l.rows, m.rows[on][w][t])
 			*s = int32(len(l.rows))
 		}
 		f.of = append(f.of, *s-1)
 	}
 	clear(l.slot)
-	f.shows = f.shows[:0]
+	f.groups, f.shows = len(l.rows), f.shows[:0]
 	for c := range l.rows[0] {
 		for _, row := range l.rows {
 			f.shows = append(f.shows, row[c])
 		}
+	}
+	l.at = slices.Grow(l.at[:0], len(l.vain)*f.groups)[:len(l.vain)*f.groups]
+	clear(l.at)
+	f.in, f.cells = f.in[:0], f.cells[:0]
+	for i, group := range f.of {
+		at := &l.at[int(l.does[i])*f.groups+int(group)]
+		if *at == 0 {
+			f.cells = append(f.cells, cell{l.does[i], group})
+			*at = int32(len(f.cells))
+		}
+		f.in = append(f.in, *at-1)
 	}
 	return f
 }
@@ -164,66 +193,30 @@ func (l *lookahead) mix(h hypothesis, t int) []float64 {
 	return l.mixed[n:]
 }
 
-// sureness of a prediction is the sum of q ln q over its outcomes.
-func sureness(row []float64) (sum float64) {
-	for _, q := range row {
-		sum += xlogx(q)
-	}
-	return sum
-}
-
 // left is the price that is left, on average, after a test.
-//
-// The sum of x ln x over hypotheses and outcomes splits into that of the belief
-// and that of the predictions, x being their product, so that no logarithm is
-// taken of each. And of two hypotheses that predict the same, the one that is
-// less likely and not cheaper in vain is never the better to decide on.
 func (l *lookahead) left(b *stake, t int) float64 {
 	if len(b.on) == 0 {
 		return 0
 	}
 	f := l.of(t)
-	n := len(f.sure)
-	if n == 1 {
-		return b.price()
+	if f.groups == 1 {
+		return l.price(b)
 	}
-	l.group, l.rival = slices.Grow(l.group[:0], n)[:n], l.rival[:0]
-	for g := range l.group {
-		l.group[g] = group{0, math.Inf(1)}
-	}
+	l.cell = slices.Grow(l.cell[:0], len(f.cells))[:len(f.cells)]
+	clear(l.cell)
 	for _, x := range b.on {
-		at := f.of[x.at]
-		g := &l.group[at]
-		g.p += x.p
-		if x.vain < g.lowest {
-			g.lowest = x.vain
-			l.rival = append(l.rival, rival{at, x.p, x.vain})
-		}
+		l.cell[f.in[x.at]] += x.p
 	}
-	nats := -b.xlogx
-	for g, sure := range f.sure {
-		nats -= l.group[g].p * sure
+	l.taken = slices.Grow(l.taken[:0], len(l.vain))[:len(l.vain)]
+	var sum float64
+	for shows := f.shows; len(shows) > 0; shows = shows[f.groups:] {
+		clear(l.taken)
+		for i, c := range f.cells {
+			l.taken[c.does] += l.cell[i] * shows[c.group]
+		}
+		sum += l.worth()
 	}
-	var cost float64
-	for shows := f.shows; len(shows) > 0; shows = shows[n:] {
-		var mass float64
-		for g, q := range shows[:n] {
-			mass += l.group[g].p * q
-		}
-		if mass <= 0 {
-			continue
-		}
-		nats += mass * math.Log(mass)
-		least := math.Inf(1)
-		for i := range l.rival {
-			x := &l.rival[i]
-			if loss := x.vain * (mass - x.p*shows[x.group]); loss < least {
-				least = loss
-			}
-		}
-		cost += least
-	}
-	return doubt(nats) + cost
+	return sum
 }
 
 // leftNow is the price that is left, on average, after a test done now.
@@ -241,24 +234,22 @@ func (l *lookahead) leftNow(t int) float64 {
 func (l *lookahead) further(c candidate, next []candidate, now float64) float64 {
 	t := &l.v.k.tests[c.test]
 	f := l.of(c.test)
-	n := len(f.sure)
 	var left float64
 	cost := c.cost
-	for shows := f.shows; len(shows) > 0; shows = shows[n:] {
+	for shows := f.shows; len(shows) > 0; shows = shows[f.groups:] {
 		l.then.clear()
 		var mass float64
 		for _, x := range l.all.on {
 			p := x.p * shows[f.of[x.at]]
 			mass += p
 			if p > 1e-4 {
-				l.then.add(int(x.at), p, x.vain)
+				l.then.add(int(x.at), p)
 			}
 		}
 		if len(l.then.on) == 0 {
 			continue
 		}
-		l.then.sort()
-		here := l.then.price()
+		here := l.price(&l.then)
 		then, spent := here, 0.0
 		if mass > 0.02 && len(l.then.on) > 1 {
 			best := 0.0
@@ -274,7 +265,7 @@ func (l *lookahead) further(c candidate, next []candidate, now float64) float64 
 					continue
 				}
 				end := l.left(&l.then, follow.test)
-				if r := (here - end) / price; r > best {
+				if r := (here - end) / price; r > best+1e-9 {
 					best, then, spent = r, end, mass*price
 				}
 			}

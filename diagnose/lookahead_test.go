@@ -11,6 +11,15 @@ import (
 // The looking ahead once more, as plainly as its definition is written: every
 // posterior by itself, a logarithm for every term.
 
+// plainDoes is the fault that a hypothesis would have mended first.
+func plainDoes(v *view, h hypothesis) int {
+	f := h.faults[0]
+	if len(h.faults) == 2 && v.cause(h.faults[1]) > v.cause(f) {
+		f = h.faults[1]
+	}
+	return f
+}
+
 func plainPrice(v *view, hs []hypothesis) float64 {
 	var mass, nats float64
 	for _, h := range hs {
@@ -21,10 +30,16 @@ func plainPrice(v *view, hs []hypothesis) float64 {
 	}
 	least := math.Inf(1)
 	for _, h := range hs {
-		if h.p > 0 {
-			nats -= h.p * math.Log(h.p/mass)
+		f, right := plainDoes(v, h), 0.0
+		for _, g := range hs {
+			if plainDoes(v, g) == f {
+				right += g.p
+			}
 		}
-		least = math.Min(least, (callBack+v.partCost(h))*(mass-h.p))
+		if h.p > 0 {
+			nats -= h.p * math.Log(right/mass)
+		}
+		least = math.Min(least, (callBack+v.partCost(f))*(mass-right))
 	}
 	return perBit*nats/math.Ln2 + least
 }
@@ -67,7 +82,7 @@ func plainFurther(v *view, hs []hypothesis, c candidate, next []candidate, now f
 			if v.k.tests[n.test].State == v.k.tests[c.test].State {
 				price = v.k.tests[n.test].Minutes + asking
 			}
-			if end := plainLeft(v, after, n.test); (here-end)/price > best {
+			if end := plainLeft(v, after, n.test); (here-end)/price > best+1e-9 {
 				best, then, spent = (here-end)/price, end, mass*price
 			}
 		}
@@ -96,7 +111,7 @@ func TestLookaheadIsWhatItSays(t *testing.T) {
 			v := j.state.look(c.now)
 			hs, cs := v.leading(48, 0.997), v.candidates()
 			l := v.lookAhead(hs)
-			price := l.all.price()
+			price := l.price(&l.all)
 			assert.InDelta(t, plainPrice(v, hs), price, 1e-9)
 			for i := range cs {
 				cs[i].left = l.left(&l.all, cs[i].test)

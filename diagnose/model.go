@@ -19,7 +19,6 @@ type model struct {
 	pairs  []pair
 	from   []int                   // by way: where its pairs begin, as the first of the two
 	rows   [variants][][][]float64 // [variant][way][test] -> probability of each outcome
-	sure   [variants][][]float64   // [variant][way][test] -> sum of q ln q over its outcomes
 	pick   [variants][]uint8       // [variant][test*pairs+pair]: first, second, both
 	usual  []int                   // the likeliest outcome of each test on a healthy unit
 	noGood int                     // the way of "nothing is wrong, every reading is right"
@@ -113,17 +112,9 @@ func newModel(k *Knowledge) (*model, error) {
 	return m, nil
 }
 
-// compare works out how sure every way is of every test, and which ways predict
-// the same.
+// compare works out which ways predict the same for a test.
 func (m *model) compare() {
 	for v, rows := range m.rows {
-		m.sure[v] = make([][]float64, len(rows))
-		for w, tests := range rows {
-			m.sure[v][w] = make([]float64, len(tests))
-			for t, row := range tests {
-				m.sure[v][w][t] = sureness(row)
-			}
-		}
 		m.same[v] = make([][]int32, m.nt)
 		for t := range m.same[v] {
 			var kinds [][]float64
@@ -218,7 +209,7 @@ func predict(l *loader, f Fault, w Way, t, variant int, normal []float64) dist {
 	test := k.tests[t]
 	valve := variant&valveBit != 0
 	name := w.Profile
-	back := variant&putBackBit != 0 && f.PutBack != ""
+	back := variant&putBackBit != 0 && f.PutBack != "" && !test.Sticky && test.ID != "complaint" // what was complained of and found came before
 	if back {
 		name = f.PutBack
 	}

@@ -11,6 +11,7 @@ const (
 	enough = 0.85 // belief in a fault before its verdict
 	surest = 0.72 // belief before a compressor is condemned
 	own    = 0.45 // of it, in the one fault that is named
+
 	surely = 0.80 // belief before a call is closed as nothing wrong
 	atLast = 0.50 // the same, once every test is done
 	likely = 0.70 // the same, once every test is done
@@ -182,7 +183,7 @@ func (v *view) unique(f int) bool {
 }
 
 // wanted lists the tests that a likely fault's verdict still waits for: its
-// gate's, then those of the confirmation that lacks least.
+// gate's, then those that would confirm it.
 func (v *view) wanted(f int) []int {
 	var out []int
 	for _, n := range v.lacking(f) {
@@ -195,8 +196,13 @@ func (v *view) wanted(f int) []int {
 			}
 		}
 	}
+	return append(out, v.confirms(f)...)
+}
+
+// confirms lists the tests of the confirmation that lacks least.
+func (v *view) confirms(f int) []int {
 	if v.confirmed(f) {
-		return out
+		return nil
 	}
 	least, pick := 100, []int(nil)
 	for _, all := range v.k.confirm[f] {
@@ -215,7 +221,7 @@ func (v *view) wanted(f int) []int {
 			least, pick = len(open), open
 		}
 	}
-	return append(out, pick...)
+	return pick
 }
 
 // verdict words an earned decision.

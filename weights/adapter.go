@@ -141,7 +141,7 @@ func parseAdapter(data []byte) (*Adapter, error) {
 }
 
 // merge puts the adapter into the weights among list. Every layer of the adapter must be
-// there, as float16 of its shape.
+// there, as a matrix of its shape.
 func (a *Adapter) merge(list []tensor) error {
 	left := len(a.layers)
 	for i, t := range list {
@@ -150,10 +150,10 @@ func (a *Adapter) merge(list []tensor) error {
 		if !ok || !changed {
 			continue
 		}
-		if t.ftype != ggmlF16 || len(t.shape) != 2 || t.shape[0] != layer.outputs || t.shape[1] != layer.inputs {
-			return fmt.Errorf("weights: adapter: %w: %q is %v, not float16 of %d by %d", ErrUnfit, t.name, t.shape, layer.outputs, layer.inputs)
+		if shape := t.from.Shape; len(shape) != 2 || shape[0] != layer.outputs || shape[1] != layer.inputs {
+			return fmt.Errorf("weights: adapter: %w: %q is %v, not %d by %d", ErrUnfit, t.name, shape, layer.outputs, layer.inputs)
 		}
-		list[i].data = layer.onto(t.data, a.Strength)
+		list[i].change, list[i].strength = &layer, a.Strength
 		left--
 	}
 	if left > 0 {
@@ -162,10 +162,10 @@ func (a *Adapter) merge(list []tensor) error {
 	return nil
 }
 
-// onto adds the change to a float16 weight: the sum over the rank in order in float64,
-// then rounded to float32 and to float16. training/adapter.py does the same.
-func (l lowRank) onto(w []byte, strength float64) []byte {
-	out := make([]byte, len(w))
+// onto adds the change to a weight: the sum over the rank in order in float64, then
+// rounded to typ. training/adapter.py does the same.
+func (l lowRank) onto(w Variable, strength float64, typ Type) []byte {
+	out := make([]byte, 0, w.Elements()*typ.size())
 	row := make([]float64, l.inputs)
 	for o := range l.outputs {
 		clear(row)
@@ -176,9 +176,7 @@ func (l lowRank) onto(w []byte, strength float64) []byte {
 			}
 		}
 		for i, delta := range row {
-			at := 2 * (o*l.inputs + i)
-			v := float64(float16.Frombits(binary.LittleEndian.Uint16(w[at:])).Float32()) + float64(strength*delta)
-			binary.LittleEndian.PutUint16(out[at:], float16.Fromfloat32(float32(v)).Bits())
+			out = typ.append(out, w.at(o*l.inputs+i)+float64(strength*delta))
 		}
 	}
 	return out

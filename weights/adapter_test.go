@@ -30,6 +30,11 @@ func halves(v []float64) []byte {
 	return out
 }
 
+// matrix is a float16 tensor of a model.
+func matrix(name string, shape []int, v []float64) tensor {
+	return tensor{name: name, from: Variable{Shape: shape, Type: Float16, Data: halves(v)}, typ: Float16}
+}
+
 // The merge is the one that NumPy makes in training/adapter.py, bit for bit.
 func TestMergeIsThatOfTheTraining(t *testing.T) {
 	a, err := ReadAdapter(golden(t, "adapter"))
@@ -44,31 +49,33 @@ func TestMergeIsThatOfTheTraining(t *testing.T) {
 	require.Len(t, want, 3)
 	var list []tensor
 	for name, h := range heads {
-		list = append(list, tensor{name: name, shape: h.Shape, ftype: ggmlF16, data: halves(base[name])})
+		list = append(list, matrix(name, h.Shape, base[name]))
 	}
 	require.NoError(t, a.merge(list))
 	for _, got := range list {
-		assert.Equal(t, halves(want[got.name]), got.data, got.name)
-		assert.NotEqual(t, halves(base[got.name]), got.data, got.name)
+		assert.Equal(t, halves(want[got.name]), got.data(), got.name)
+		assert.NotEqual(t, halves(base[got.name]), got.data(), got.name)
 	}
 }
 
 // A change of one weight, worked by hand: 1 + 0.5 * (2*3 + 4*0.25) = 4.5.
 func TestMergeByHand(t *testing.T) {
 	l := lowRank{rank: 2, inputs: 1, outputs: 1, a: []float64{3, 0.25}, b: []float64{2, 4}}
-	assert.Equal(t, halves([]float64{4.5}), l.onto(halves([]float64{1}), 0.5))
+	one := matrix("", []int{1, 1}, []float64{1}).from
+	assert.Equal(t, halves([]float64{4.5}), l.onto(one, 0.5, Float16))
+	assert.Equal(t, []byte{0x90, 0x40}, l.onto(one, 0.5, BFloat16)) // 4.5 = 1.125 * 2^2: 0 10000001 0010000
 }
 
 func TestAdapterOfAnotherModelIsRefused(t *testing.T) {
 	a, err := ReadAdapter(golden(t, "adapter"))
 	require.NoError(t, err)
 	assert.ErrorIs(t, a.merge(nil), ErrUnfit, "layers missing")
-	list := []tensor{{name: "encoder.blocks.0.attn.query.weight", shape: []int{4, 6}, ftype: ggmlF16, data: make([]byte, 48)}}
+	list := []tensor{matrix("encoder.blocks.0.attn.query.weight", []int{4, 6}, make([]float64, 24))}
 	assert.ErrorIs(t, a.merge(list), ErrUnfit, "other shape")
 
 	m, err := ReadCT2(tinyModel())
 	require.NoError(t, err)
-	assert.ErrorIs(t, ConvertWith(a, m, Assets{Mel: make([]float32, 6), MelRows: 2, MelCols: 3}, &bytes.Buffer{}), ErrUnfit)
+	assert.ErrorIs(t, Convert(m, Assets{Mel: make([]float32, 6), MelRows: 2, MelCols: 3}, a, Float16, &bytes.Buffer{}), ErrUnfit)
 }
 
 // file makes a safetensors file of a header and its data.
@@ -126,9 +133,10 @@ func FuzzReadAdapter(f *testing.F) {
 			if l.outputs*l.inputs > 1<<20 {
 				continue
 			}
-			w := tensor{name: name + ".weight", shape: []int{l.outputs, l.inputs}, ftype: ggmlF16, data: make([]byte, 2*l.outputs*l.inputs)}
+			list := []tensor{matrix(name+".weight", []int{l.outputs, l.inputs}, make([]float64, l.outputs*l.inputs))}
 			one := &Adapter{Strength: a.Strength, layers: map[string]lowRank{name: l}}
-			require.NoError(t, one.merge([]tensor{w}), fmt.Sprint(name))
+			require.NoError(t, one.merge(list), fmt.Sprint(name))
+			require.Len(t, list[0].data(), 2*l.outputs*l.inputs)
 		}
 	})
 }

@@ -4,30 +4,34 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
-	"math"
-
-	"github.com/x448/float16"
 )
 
-// Convert writes the CTranslate2 Whisper model m, with the vocabulary and mel filters
-// in a, as a ggml file to w. The model must be float16 or float32. One-dimensional
-// tensors, convolution biases and positional embeddings come out as float32, all else
-// as float16.
+// Convert writes the CTranslate2 Whisper model m, with the vocabulary and mel filters in
+// a and the adapter ad merged into the weights (nil: none), as a ggml file to w. The model
+// must be float16 or float32. One-dimensional tensors, convolution biases and positional
+// embeddings come out as float32, matrices as typ, which is Float16 or BFloat16, and
+// convolutions, whose type the library doesn't leave open, as float16. Each value is
+// rounded once, after the merge.
 //
 // CTranslate2 fuses projections: in self-attention linear_0 holds query, key and value
 // one above the other and linear_1 the output; in cross-attention linear_0 is the
 // query, linear_1 key and value, linear_2 the output. Whisper's key has no bias.
 // Sources: CTranslate2's model specification (python/ctranslate2/specs); whisper.cpp's
 // models/convert-pt-to-ggml.py.
-func Convert(m *CT2, a Assets, w io.Writer) error { return ConvertWith(nil, m, a, w) }
-
-// ConvertWith is Convert with an adapter merged into the weights; nil is none.
-func ConvertWith(ad *Adapter, m *CT2, a Assets, w io.Writer) error {
+func Convert(m *CT2, a Assets, ad *Adapter, typ Type, w io.Writer) error {
 	h, err := headerOf(m, a)
 	if err != nil {
 		return err
 	}
-	c := &converter{m: m}
+	switch typ {
+	case Float16:
+		h.FType = ggmlMostlyF16
+	case BFloat16:
+		h.FType = ggmlMostlyBF16
+	default:
+		return fmt.Errorf("weights: %w: a file's matrices are float16 or bfloat16, not type %d", ErrUnfit, typ)
+	}
+	c := &converter{m: m, matrices: typ}
 	c.encoder(h)
 	c.decoder(h)
 	if c.err != nil {
@@ -72,7 +76,7 @@ func headerOf(m *CT2, a Assets) (Header, error) {
 		Vocab:    int32(emb.Shape[0]),
 		AudioCtx: int32(encPos.Shape[0]), AudioState: int32(encPos.Shape[1]), AudioHead: encHeads,
 		TextCtx: int32(decPos.Shape[0]), TextState: int32(decPos.Shape[1]), TextHead: decHeads,
-		Mels: int32(conv.Shape[1]), FType: ggmlF16,
+		Mels: int32(conv.Shape[1]),
 	}
 	h.AudioLayer = c.layers("encoder")
 	h.TextLayer = c.layers("decoder")
@@ -90,9 +94,10 @@ func headerOf(m *CT2, a Assets) (Header, error) {
 
 // converter collects the tensors of the ggml file and keeps the first error.
 type converter struct {
-	m   *CT2
-	out []tensor
-	err error
+	m        *CT2
+	matrices Type
+	out      []tensor
+	err      error
 }
 
 func (c *converter) fail(format string, args ...any) {
@@ -143,37 +148,22 @@ func (c *converter) layers(side string) int32 {
 	}
 }
 
-// add appends v under name, as float32 when wide is set, else float16.
-func (c *converter) add(name string, v Variable, wide bool) {
-	if c.err != nil {
-		return
+// add appends v under name, to be written as typ.
+func (c *converter) add(name string, v Variable, typ Type) {
+	if c.err == nil {
+		c.out = append(c.out, tensor{name: name, from: v, typ: typ})
 	}
-	t := tensor{name: name, shape: v.Shape, ftype: ggmlF16}
-	if wide {
-		t.ftype = ggmlF32
-	}
-	t.data = recode(v, wide)
-	c.out = append(c.out, t)
 }
 
-// recode gives v's elements as little-endian float32 (wide) or float16.
-func recode(v Variable, wide bool) []byte {
-	if (wide && v.Type == Float32) || (!wide && v.Type == Float16) {
+// recode gives v's elements as the type typ, little-endian.
+func recode(v Variable, typ Type) []byte {
+	if v.Type == typ {
 		return v.Data
 	}
 	n := v.Elements()
-	if wide {
-		out := make([]byte, 4*n)
-		for i := range n {
-			f := float16.Frombits(binary.LittleEndian.Uint16(v.Data[2*i:])).Float32()
-			binary.LittleEndian.PutUint32(out[4*i:], math.Float32bits(f))
-		}
-		return out
-	}
-	out := make([]byte, 2*n)
+	out := make([]byte, 0, typ.size()*n)
 	for i := range n {
-		f := math.Float32frombits(binary.LittleEndian.Uint32(v.Data[4*i:]))
-		binary.LittleEndian.PutUint16(out[2*i:], float16.Fromfloat32(f).Bits())
+		out = typ.append(out, v.at(i))
 	}
 	return out
 }
@@ -204,13 +194,13 @@ func (c *converter) vector(name string, n int) Variable {
 
 // linear adds a weight and its bias.
 func (c *converter) linear(to, from string, outer, inner int) {
-	c.add(to+".weight", c.matrix(from+"/weight", outer, inner), false)
-	c.add(to+".bias", c.vector(from+"/bias", outer), true)
+	c.add(to+".weight", c.matrix(from+"/weight", outer, inner), c.matrices)
+	c.add(to+".bias", c.vector(from+"/bias", outer), Float32)
 }
 
 func (c *converter) norm(to, from string, n int) {
-	c.add(to+".weight", c.vector(from+"/gamma", n), true)
-	c.add(to+".bias", c.vector(from+"/beta", n), true)
+	c.add(to+".weight", c.vector(from+"/gamma", n), Float32)
+	c.add(to+".bias", c.vector(from+"/beta", n), Float32)
 }
 
 // split adds the projections that linear holds one above the other.
@@ -221,13 +211,13 @@ func (c *converter) split(to, linear string, state int, parts ...string) {
 		if c.err != nil {
 			return
 		}
-		c.add(to+"."+part+".weight", rows(w, i*state, state), false)
+		c.add(to+"."+part+".weight", rows(w, i*state, state), c.matrices)
 		bias := rows(b, i*state, state)
 		if part != "key" {
-			c.add(to+"."+part+".bias", bias, true)
+			c.add(to+"."+part+".bias", bias, Float32)
 			continue
 		}
-		for _, x := range recode(bias, true) {
+		for _, x := range recode(bias, Float32) {
 			if x&0x7f != 0 { // the sign of a zero may be set
 				c.fail("%q has a key bias, which Whisper does not", linear)
 				return
@@ -260,15 +250,15 @@ func (c *converter) convolution(to, from string, outer, inner int) {
 	if c.err == nil && (w.Shape[0] != outer || w.Shape[1] != inner || w.Shape[2] != 3) {
 		c.fail("%q has shape %v, not %d by %d by 3", from, w.Shape, outer, inner)
 	}
-	c.add(to+".weight", w, false)
+	c.add(to+".weight", w, Float16)
 	b := c.vector(from+"/bias", outer)
 	b.Shape = []int{outer, 1} // the file holds convolution biases as columns
-	c.add(to+".bias", b, true)
+	c.add(to+".bias", b, Float32)
 }
 
 func (c *converter) encoder(h Header) {
 	state := int(h.AudioState)
-	c.add("encoder.positional_embedding", c.matrix("encoder/position_encodings/encodings", int(h.AudioCtx), state), true)
+	c.add("encoder.positional_embedding", c.matrix("encoder/position_encodings/encodings", int(h.AudioCtx), state), Float32)
 	c.convolution("encoder.conv1", "encoder/conv1", state, int(h.Mels))
 	c.convolution("encoder.conv2", "encoder/conv2", state, state)
 	for i := range h.AudioLayer {
@@ -281,8 +271,8 @@ func (c *converter) encoder(h Header) {
 
 func (c *converter) decoder(h Header) {
 	state := int(h.TextState)
-	c.add("decoder.positional_embedding", c.matrix("decoder/position_encodings/encodings", int(h.TextCtx), state), true)
-	c.add("decoder.token_embedding.weight", c.matrix("decoder/embeddings/weight", int(h.Vocab), state), false)
+	c.add("decoder.positional_embedding", c.matrix("decoder/position_encodings/encodings", int(h.TextCtx), state), Float32)
+	c.add("decoder.token_embedding.weight", c.matrix("decoder/embeddings/weight", int(h.Vocab), state), c.matrices)
 	for i := range h.TextLayer {
 		to, from := fmt.Sprintf("decoder.blocks.%d", i), fmt.Sprintf("decoder/layer_%d", i)
 		c.selfAttention(to, from, state)

@@ -36,7 +36,7 @@ func TestHeadIsThatOfTheConversionScript(t *testing.T) {
 
 // values gives a variable's elements as float32.
 func values(v Variable) []float32 {
-	b := recode(v, true)
+	b := recode(v, Float32)
 	out := make([]float32, len(b)/4)
 	for i := range out {
 		out[i] = math.Float32frombits(uint32(b[4*i]) | uint32(b[4*i+1])<<8 | uint32(b[4*i+2])<<16 | uint32(b[4*i+3])<<24)
@@ -123,7 +123,7 @@ func TestConvertRefusesWhatDoesNotFit(t *testing.T) {
 			require.NoError(t, err)
 			a := tinyAssets()
 			tt.spoil(m, &a)
-			err = Convert(m, a, io.Discard)
+			err = Convert(m, a, nil, Float16, io.Discard)
 			require.ErrorIs(t, err, ErrUnfit)
 			assert.Contains(t, err.Error(), tt.says)
 		})
@@ -159,7 +159,7 @@ func FuzzInspect(f *testing.F) {
 		f.Fatal(err)
 	}
 	var b bytes.Buffer
-	if err := Convert(m, tinyAssets(), &b); err != nil {
+	if err := Convert(m, tinyAssets(), nil, Float16, &b); err != nil {
 		f.Fatal(err)
 	}
 	f.Add(b.Bytes())

@@ -177,7 +177,7 @@ func FuzzReadCT2(f *testing.F) {
 				t.Fatalf("%q: %d bytes for %d elements", name, len(v.Data), v.Elements())
 			}
 		}
-		_ = Convert(m, tinyAssets(), &bytes.Buffer{}) // an error or not, but no panic
+		_ = Convert(m, tinyAssets(), nil, BFloat16, &bytes.Buffer{}) // an error or not, but no panic
 	})
 }
 
@@ -227,10 +227,14 @@ func readGGML(t *testing.T, b []byte) ggmlFile {
 		name := string(b[:length])
 		b = b[length:]
 		for range elements {
-			if ten.ftype == 1 {
+			switch ten.ftype {
+			case 1:
 				ten.values = append(ten.values, float16.Frombits(binary.LittleEndian.Uint16(b)).Float32())
 				b = b[2:]
-			} else {
+			case 30:
+				ten.values = append(ten.values, math.Float32frombits(uint32(binary.LittleEndian.Uint16(b))<<16))
+				b = b[2:]
+			default:
 				ten.values = append(ten.values, math.Float32frombits(uint32(i32())))
 			}
 		}
@@ -246,7 +250,7 @@ func writeTiny(t *testing.T) (path string, file []byte) {
 	m, err := ReadCT2(tinyModel())
 	require.NoError(t, err)
 	var b bytes.Buffer
-	require.NoError(t, Convert(m, tinyAssets(), &b))
+	require.NoError(t, Convert(m, tinyAssets(), nil, Float16, &b))
 	path = filepath.Join(t.TempDir(), "ggml-tiny.bin")
 	require.NoError(t, os.WriteFile(path, b.Bytes(), 0o600))
 	return path, b.Bytes()

@@ -22,7 +22,20 @@ type Header struct {
 	TextHead   int32
 	TextLayer  int32
 	Mels       int32 // mel bands
-	FType      int32 // 0: all float32; 1: large tensors float16; others: quantised
+	FType      int32 // 0: all float32; 1: large tensors float16; 24: bfloat16; others: quantised
+}
+
+// Type names the type of the matrices.
+func (h Header) Type() string {
+	switch h.FType {
+	case ggmlF32:
+		return "f32"
+	case ggmlMostlyF16:
+		return "f16"
+	case ggmlMostlyBF16:
+		return "bf16"
+	}
+	return "quantised"
 }
 
 // Multilingual reports whether the model knows more languages than English.
@@ -33,6 +46,9 @@ const (
 	multilingualVocab = 51865
 	ggmlF32           = 0
 	ggmlF16           = 1
+	ggmlBF16          = 30
+	ggmlMostlyF16     = 1 // of a whole file (ggml.h, ggml_ftype)
+	ggmlMostlyBF16    = 24
 )
 
 // ggmlTypes gives bytes and elements of one block for each ggml type that Whisper
@@ -45,7 +61,11 @@ var ggmlTypes = map[int32]struct{ bytes, elements int64 }{
 	8:  {34, 32},                                  // q8_0
 	10: {84, 256}, 11: {110, 256}, 12: {144, 256}, // q2_k, q3_k, q4_k
 	13: {176, 256}, 14: {210, 256}, // q5_k, q6_k
+	30: {2, 1}, // bf16
 }
+
+// ggmlNumbers gives ggml's number of each type that is written.
+var ggmlNumbers = map[Type]int32{Float32: ggmlF32, Float16: ggmlF16, BFloat16: ggmlBF16}
 
 // Assets is what a ggml file needs beside the weights.
 type Assets struct {
@@ -76,12 +96,20 @@ func (e *encoder) bytes(b []byte) {
 	}
 }
 
-// tensor is one tensor ready for a ggml file; shape is row-major, outermost first.
+// tensor is one tensor of a ggml file: a variable and its change, to be written as typ.
 type tensor struct {
-	name  string
-	shape []int
-	ftype int32
-	data  []byte
+	name     string
+	from     Variable
+	typ      Type
+	change   *lowRank // nil: none
+	strength float64  // of the change
+}
+
+func (t tensor) data() []byte {
+	if t.change == nil {
+		return recode(t.from, t.typ)
+	}
+	return t.change.onto(t.from, t.strength, t.typ)
 }
 
 // writeGGML writes a whole file. Layout: whisper.cpp's models/convert-pt-to-ggml.py.
@@ -99,12 +127,13 @@ func writeGGML(w io.Writer, h Header, a Assets, tensors []tensor) error {
 		e.bytes(t)
 	}
 	for _, t := range tensors {
-		e.i32(int32(len(t.shape)), int32(len(t.name)), t.ftype)
-		for i := len(t.shape) - 1; i >= 0; i-- {
-			e.i32(int32(t.shape[i]))
+		shape := t.from.Shape // row-major, outermost first
+		e.i32(int32(len(shape)), int32(len(t.name)), ggmlNumbers[t.typ])
+		for i := len(shape) - 1; i >= 0; i-- {
+			e.i32(int32(shape[i]))
 		}
 		e.bytes([]byte(t.name))
-		e.bytes(t.data)
+		e.bytes(t.data())
 	}
 	return e.err
 }

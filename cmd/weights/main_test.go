@@ -36,6 +36,7 @@ func TestFailuresAreOneLine(t *testing.T) {
 		{"verify", text},
 		{"convert", "-assets", text, "-out", out, text},
 		{"convert", "-assets", text, "-out", out, filepath.Join(dir, "none.whl")},
+		{"convert", "-type", "q8_0", "-assets", text, "-out", out, text},
 	} {
 		status, stdout, stderr := command(args...)
 		assert.Equal(t, 1, status, "%v", args)

@@ -5,6 +5,7 @@ package whisper
 import (
 	"context"
 	"math"
+	"os"
 	"strings"
 	"testing"
 
@@ -13,6 +14,7 @@ import (
 
 	"callout/audio"
 	"callout/grammar"
+	"callout/weights"
 )
 
 // phrases is a language of a few sentences, with capitals and a full stop as one likes.
@@ -173,14 +175,21 @@ func TestRowsScoredTogetherAreAsAlone(t *testing.T) {
 		}
 		assert.InDelta(t, math.Log(sum), norms[i], 1e-4)
 	}
+	rounding := 0.03 // measured: 0.01 of a norm, 0.02 of a score; with bfloat16 0.08 and 0.1
+	if h, err := weights.Inspect(os.Getenv("CALLOUT_MODEL")); assert.NoError(t, err) && h.Type() == "bf16" {
+		rounding *= 4
+	}
 	for i := range texts {
 		begin(texts)
 		require.NoError(t, rowsDecode(e.ctx, []row{token(i)}, 0, e.threads))
 		at, norm := scores(e.ctx, 0)
-		assert.InDelta(t, norms[i], norm, 0.03)
+		assert.InDelta(t, norms[i], norm, rounding)
+		other := 0.0 // how far the scores of another text are
 		for id, v := range kept[i] {
-			require.InDelta(t, v, at[id], 0.06, "text %d, token %d", i, id)
+			require.InDelta(t, v, at[id], 2*rounding, "text %d, token %d", i, id)
+			other = max(other, math.Abs(float64(kept[(i+1)%texts][id]-v)))
 		}
+		assert.Greater(t, other, 20*rounding)
 	}
 }
 

@@ -58,7 +58,7 @@ $(KOKORO): $(PARTS)/downloads/kokoro.done setup/kokoro.sh setup/npm.sh
 
 # The models that are measured and fitted: the untouched ones, and those with the adapters.
 comma := ,
-PLAIN = $(if $($(1)_MADE),$(filter %/ggml-$($(1)).bin,$($(1)_MADE)),$($(1)_FILE))
+PLAIN = $(if $($(1)_MADE),$(call plain,$($(1))),$($(1)_FILE))
 HEARD := $(call PLAIN,MODEL)$(comma)$(call PLAIN,SECOND)
 ifneq ($(HEARD),$(MODEL_FILE)$(comma)$(SECOND_FILE))
 HEARD += $(MODEL_FILE)$(comma)$(SECOND_FILE)

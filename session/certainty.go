@@ -7,12 +7,12 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"path"
 	"sort"
 	"strings"
 
 	"callout/audio"
 	"callout/intents"
+	"callout/weights/adapters"
 )
 
 // Evidence is what speaks for and against the likeliest meaning of an utterance.
@@ -38,10 +38,15 @@ var certaintyFiles embed.FS
 // CommonCertaintyFile holds the weights of certainty for models that have none of their own.
 const CommonCertaintyFile = "data/certainty.json"
 
-// OwnCertaintyFile names the file of weights of certainty for one model alone, by the
-// beginning of its checksum in what its recogniser calls itself.
+// OwnCertaintyFile names the file of weights of certainty for one model alone: by the
+// adapter in it, whatever the type of its weights, else by the beginning of its checksum in
+// what its recogniser calls itself.
 func OwnCertaintyFile(engine string) string {
 	_, sum, _ := strings.Cut(engine, "sha256:")
+	sum, _, _ = strings.Cut(sum, " ")
+	if a, ok := adapters.In(sum); ok {
+		return "data/certainty/" + a.Name + ".json"
+	}
 	return fmt.Sprintf("data/certainty/%.12s.json", sum)
 }
 
@@ -49,7 +54,7 @@ func OwnCertaintyFile(engine string) string {
 // itself so: its model's own, or the common one.
 func CertaintyFile(engine string) string {
 	own := OwnCertaintyFile(engine)
-	if _, err := certaintyFiles.Open(own); err == nil && len(path.Base(own)) == len("000000000000.json") {
+	if _, err := certaintyFiles.Open(own); err == nil {
 		return own
 	}
 	return CommonCertaintyFile

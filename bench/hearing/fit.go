@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"callout/session"
 )
@@ -261,7 +262,7 @@ func fitCertainty(o options, h *hearing, list []clip) error {
 		return err
 	}
 	name := session.OwnCertaintyFile(h.engine)
-	if h.name == untouched {
+	if strings.TrimSuffix(h.name, "-bf16") == untouched {
 		name = session.CommonCertaintyFile
 	}
 	return os.WriteFile(filepath.Join("session", name), append(raw, '\n'), 0o644)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"callout/weights/adapters"
 )
@@ -37,11 +38,11 @@ func (s settings) adapted(path, setting string) (file string, known bool, err er
 		return "", false, err
 	}
 	dir, name := filepath.Split(path)
-	for _, a := range all {
-		if name != a.Merged && name != a.Base {
+	for _, m := range modelsOf(all) {
+		if name != m.Merged && name != m.Base {
 			continue
 		}
-		plain, with := filepath.Join(dir, a.Base), filepath.Join(dir, a.Merged)
+		plain, with := filepath.Join(dir, m.Base), filepath.Join(dir, m.Merged)
 		switch s.Adapter {
 		case "off":
 			return plain, true, nil
@@ -54,6 +55,37 @@ func (s settings) adapted(path, setting string) (file string, known bool, err er
 		return path, true, nil
 	}
 	return path, false, nil
+}
+
+func modelsOf(all []adapters.Adapter) (out []adapters.Model) {
+	for _, a := range all {
+		out = append(out, a.Models...)
+	}
+	return out
+}
+
+// inTypes gives the files that may hold the model which set-up names so: one for each type
+// of weights, that which the processor is fastest with first.
+func inTypes(name string, bf16 bool) []string {
+	all, err := adapters.List()
+	if err != nil {
+		return []string{name}
+	}
+	for _, a := range all {
+		if !slices.ContainsFunc(a.Models, func(m adapters.Model) bool { return m.Base == name }) {
+			continue
+		}
+		var out []string
+		for _, m := range a.Models {
+			if (m.Type == "bf16") == bf16 {
+				out = append([]string{m.Base}, out...)
+			} else {
+				out = append(out, m.Base)
+			}
+		}
+		return out
+	}
+	return []string{name}
 }
 
 // adapterIn names the adapter in the weights of an engine, for people, and gives its

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/pflag"
 	"github.com/spf13/viper"
+	"golang.org/x/sys/cpu"
 
 	"callout/session"
 )
@@ -85,22 +86,32 @@ func configFile() string {
 	return "callout.yaml"
 }
 
-// modelName is the file that set-up makes.
+// modelName is the file that set-up makes, or one of its kin, see inTypes.
 const modelName = "ggml-tiny.en.bin"
 
 // findModel looks where set-up puts the weights: beside a program built in its
-// own tree, then in the user's data folder.
+// own tree, then in the user's data folder. Where they are in several types, it
+// takes those that the processor is fastest with.
 func findModel(name string) string {
-	installed := filepath.Join(dataHome(), "models", name)
-	exe, err := os.Executable()
-	if err != nil {
-		return installed
+	dirs := []string{filepath.Join(dataHome(), "models")}
+	if exe, err := os.Executable(); err == nil {
+		dirs = append([]string{filepath.Join(filepath.Dir(exe), "..", ".parts", "models")}, dirs...)
 	}
-	built := filepath.Join(filepath.Dir(exe), "..", ".parts", "models", name)
-	if _, err := os.Stat(built); err == nil {
-		return filepath.Clean(built)
+	return findIn(dirs, name, cpu.X86.HasAVX512BF16)
+}
+
+// findIn is the file of that name, or of its kin, in the first of the folders that has
+// one; where none has, it stands in the last.
+func findIn(dirs []string, name string, bf16 bool) string {
+	for _, dir := range dirs {
+		for _, kin := range inTypes(name, bf16) {
+			path := filepath.Join(dir, kin)
+			if _, err := os.Stat(path); err == nil {
+				return path
+			}
+		}
 	}
-	return installed
+	return filepath.Join(dirs[len(dirs)-1], name)
 }
 
 func settingFlags(f *pflag.FlagSet) {

@@ -11,15 +11,22 @@ import (
 
 // Adapter is one adapter file and what becomes of it. Sums are SHA-256 in hexadecimal.
 type Adapter struct {
-	Name      string `json:"name"`
-	File      string `json:"file"` // in this folder
-	SHA256    string `json:"sha256"`
-	Base      string `json:"base"` // the model file without it, as set-up names it
+	Name    string  `json:"name"`
+	File    string  `json:"file"` // in this folder
+	SHA256  string  `json:"sha256"`
+	Licence string  `json:"licence"`
+	Recipe  string  `json:"recipe"` // in the source tree
+	Models  []Model `json:"models"`
+}
+
+// Model is the model of an adapter with its matrices in one type: the file without the
+// adapter and the one with it, as set-up names them.
+type Model struct {
+	Type      string `json:"type"` // f16 or bf16
+	Base      string `json:"base"`
 	BaseSum   string `json:"base_sha256"`
-	Merged    string `json:"merged"` // the model file with it, as set-up names it
+	Merged    string `json:"merged"`
 	MergedSum string `json:"merged_sha256"`
-	Licence   string `json:"licence"`
-	Recipe    string `json:"recipe"` // in the source tree
 }
 
 //go:embed adapters.json
@@ -36,15 +43,18 @@ func List() ([]Adapter, error) {
 	return out, nil
 }
 
-// In gives the adapter that is merged into the model file of that checksum; false for none.
+// In gives the adapter that is merged into the model file of that checksum, whatever the
+// type; false for none.
 func In(modelSum string) (Adapter, bool) {
 	all, err := List()
 	if err != nil {
 		return Adapter{}, false
 	}
 	for _, a := range all {
-		if a.MergedSum == modelSum {
-			return a, true
+		for _, m := range a.Models {
+			if m.MergedSum == modelSum {
+				return a, true
+			}
 		}
 	}
 	return Adapter{}, false

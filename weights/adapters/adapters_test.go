@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -32,20 +33,29 @@ func TestListIsOfTheFiles(t *testing.T) {
 		assert.Less(t, len(data), 8<<20)
 		ad, err := weights.ReadAdapter(data)
 		require.NoError(t, err)
-		assert.Equal(t, "ggml-"+ad.Base+".bin", a.Base)
-		for _, s := range []string{a.SHA256, a.BaseSum, a.MergedSum} {
-			assert.Regexp(t, sum, s)
+		assert.Regexp(t, sum, a.SHA256)
+		assert.Contains(t, string(pins), "\nADAPTER_"+ad.Base+" := weights/adapters/"+a.File+"\n")
+		var types []string
+		for _, m := range a.Models {
+			types = append(types, m.Type)
+			_, err := weights.ParseType(m.Type)
+			require.NoError(t, err)
+			suffix := map[string]string{"bf16": "-bf16"}[m.Type]
+			assert.Equal(t, "ggml-"+ad.Base+suffix+".bin", m.Base)
+			assert.Regexp(t, sum, m.BaseSum)
+			assert.Regexp(t, sum, m.MergedSum)
+			assert.Contains(t, string(pins), "\nMODEL_SHA256_"+ad.Base+suffix+" := "+m.BaseSum+"\n")
+			assert.Contains(t, string(pins), "\nADAPTED_SHA256_"+ad.Base+suffix+" := "+m.MergedSum+"\n")
+			assert.Contains(t, string(pins), "\nADAPTED_"+ad.Base+" := "+strings.TrimSuffix(m.Merged, suffix+".bin")+"\n")
+			found, ok := In(m.MergedSum)
+			assert.True(t, ok)
+			assert.Equal(t, a, found)
+			_, ok = In(m.BaseSum)
+			assert.False(t, ok)
 		}
-		assert.Contains(t, string(pins), "MODEL_SHA256_"+ad.Base+" := "+a.BaseSum)
-		assert.Contains(t, string(pins), "ADAPTED_SHA256_"+ad.Base+" := "+a.MergedSum)
-		assert.Contains(t, string(pins), a.File)
+		assert.Equal(t, []string{"f16", "bf16"}, types, a.Name)
 		assert.FileExists(t, filepath.Join("../..", a.Recipe))
 		assert.NotEmpty(t, a.Licence)
-		found, ok := In(a.MergedSum)
-		assert.True(t, ok)
-		assert.Equal(t, a, found)
-		_, ok = In(a.BaseSum)
-		assert.False(t, ok)
 		listed[a.File] = true
 	}
 	files, err := filepath.Glob("*.safetensors")

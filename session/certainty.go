@@ -84,6 +84,10 @@ type Weights struct {
 // Calibration is what data/certainty.json holds: the weights for one recogniser, and for
 // two that heard the same sound.
 type Calibration struct {
+	// Primed says whether the recognisers hear better with the prompt. Those with an adapter
+	// know the trade's phrases without it, and are done sooner.
+	Primed bool `json:"primed"`
+
 	One  Weights `json:"one"`
 	Pair Weights `json:"pair"`
 }

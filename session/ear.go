@@ -108,7 +108,10 @@ func (e *Ear) expected() expectation {
 
 // Hints are what the ear tells a recogniser.
 func (e *Ear) Hints() audio.Hints {
-	h := audio.Hints{Prompt: e.prompt, Language: e.callouts}
+	h := audio.Hints{Language: e.callouts}
+	if e.calibrated.Primed {
+		h.Prompt = e.prompt
+	}
 	if e.expected().context.Open != nil {
 		h.Language = e.answers
 	}

@@ -8,9 +8,9 @@
 #   make pins          makes every model file anew and pins what came out (see DEVELOPERS.md)
 #
 # Variables:
-#   MODEL=tiny.en|base        which weights to make (base: multilingual, twice the time)
+#   MODEL=base|tiny.en        which weights to make (base: multilingual, twice the time)
 #   ADAPTER=on|off            merge the trade's adapters into the weights (on)
-#   SECOND=base|tiny.en|off   the recogniser asked where the first is unsure
+#   SECOND=tiny.en|base|off   the recogniser asked where the first is unsure
 #   WEIGHTS=bf16|f16          the type of the weights (bf16 where this processor multiplies it)
 #   CALLOUT_MODEL=FILE        use this ggml model instead; nothing is fetched for it
 #   WHISPER_SYSTEM=1          use the system's libwhisper, found by pkg-config
@@ -25,7 +25,7 @@ SETUP := $(NATIVE_DIR)/setup
 PARTS := $(NATIVE_DIR)/.parts
 include $(SETUP)/pins.mk
 
-MODEL ?= tiny.en
+MODEL ?= base
 WHISPER_NATIVE ?= ON
 NATIVE_TAGS := whisper
 
@@ -86,7 +86,7 @@ MODEL_MADE :=
 endif
 
 # The recogniser that is asked where the first is unsure.
-SECOND ?= base
+SECOND ?= tiny.en
 SECOND_FILE := $(if $(filter off $(MODEL),$(SECOND)),,$(call used,$(SECOND)))
 SECOND_MADE := $(if $(SECOND_FILE),$(call made,$(SECOND)))
 

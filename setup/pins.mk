@@ -23,11 +23,11 @@ MODEL_SHA256_base-bf16 := e06170705aa8d942f8ae71d593e9066febc2c3c56e5f1ebe600ceb
 VAD_SHA256 := 5ddca637022567341226d7dc2c2aa28bbf0f4c17f43a860a1b97910ae4411f57
 
 # The adapter of a model, the file with it merged in (and -bf16, .bin), and its SHA-256.
-ADAPTER_tiny.en := weights/adapters/callout-tiny.en-2.safetensors
+ADAPTER_tiny.en := weights/adapters/callout-tiny.en-3.safetensors
 ADAPTED_tiny.en := ggml-tiny.en-callout-2
-ADAPTED_SHA256_tiny.en := 8658ef7af8d6a452e259365ce0e288488020ffff3481d00df5645b3baebf4f21
+ADAPTED_SHA256_tiny.en := fbf01bfec539895247e7f52a01770d4401a74c08fa57ad7da4eb5bd409e9e11e
 ADAPTED_SHA256_tiny.en-bf16 := f99ffdb75e1e57079d6ceef8a408c396a9aa5a8fd1a1fb70086c67814b7f2a46
-ADAPTER_base := weights/adapters/callout-base-1.safetensors
+ADAPTER_base := weights/adapters/callout-base-2.safetensors
 ADAPTED_base := ggml-base-callout-1
-ADAPTED_SHA256_base := 12cdcdf9e4e6621703b0c67e6a3911b436b2012a3cc46c83642eb095b6b6c24d
+ADAPTED_SHA256_base := feafcb238a02b5953a37efb0726708db7f1ee6163bb5393f1f6006e1bb9a493e
 ADAPTED_SHA256_base-bf16 := f51a47479db4613e1fa49f035115a945db9154191964e6519e4368311074ab60

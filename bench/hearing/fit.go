@@ -269,4 +269,4 @@ func fitCertainty(o options, h *hearing, list []clip) error {
 }
 
 // untouched is the model whose weights of certainty are the common ones.
-const untouched = "tiny.en"
+const untouched = "base"

@@ -28,7 +28,7 @@ type options struct {
 	parts, models, out    string
 	through               string
 	record, fit, baseline bool
-	list                  bool
+	list, unprimed        bool
 	detect                bool
 	policy                session.Policy
 	threads, classic      int
@@ -46,6 +46,7 @@ func main() {
 	flag.BoolVar(&o.record, "record", false, "only make the voices' recordings")
 	flag.BoolVar(&o.list, "list", false, "list the clips that were not heard right")
 	flag.BoolVar(&o.fit, "fit", false, "fit the weights of certainty to the tuning set, and write them")
+	flag.BoolVar(&o.unprimed, "unprimed", false, "hear without the prompt, as a model with an adapter does; to fit its first weights")
 	flag.BoolVar(&o.detect, "detectors", false, "only compare the voice-activity detectors")
 	flag.BoolVar(&o.baseline, "baselines", true, "measure the baselines too")
 	flag.IntVar(&o.classic, "classic", 60, "clips for the classic recogniser, at most: the first texts at all levels; 0: none")

@@ -42,6 +42,11 @@ func hear(ctx context.Context, o options, k *session.Knowledge, list []clip, mod
 	if out.ear, err = session.NewEar(engine, k.Parser); err != nil {
 		return nil, err
 	}
+	if o.unprimed {
+		c := out.ear.Calibration()
+		c.Primed = false
+		out.ear.Calibrate(c)
+	}
 	first := newHeard(o, engine, out.ear.Hints(), k.Parser)
 	for i, c := range list {
 		if out.transcripts[i], err = first.clip(ctx, c, talker2(list, c)); err != nil {

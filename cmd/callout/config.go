@@ -51,7 +51,7 @@ func settingList() []setting {
 		{"jobs", filepath.Join(dataHome(), "jobs"), "folder that holds the job logs"},
 		{"model", findModel(modelName), "Whisper weights in ggml format"},
 		{"adapter", "auto", "the trade's adapter in the weights: on, off, or auto (where set-up made it)"},
-		{"second", findModel("ggml-base.bin"), "weights of a second recogniser, asked where the first is unsure; empty: none"},
+		{"second", findModel("ggml-tiny.en.bin"), "weights of a second recogniser, asked where the first is unsure; empty: none"},
 		{"vad", findModel("ggml-silero.bin"), "the voice-activity detector's weights; empty: judge by loudness"},
 		{"threads", 0, "processor threads for recognition; 0 chooses"},
 		{"voice", "en-us", "espeak-ng voice"},
@@ -87,7 +87,7 @@ func configFile() string {
 }
 
 // modelName is the file that set-up makes, or one of its kin, see inTypes.
-const modelName = "ggml-tiny.en.bin"
+const modelName = "ggml-base.bin"
 
 // findModel looks where set-up puts the weights: beside a program built in its
 // own tree, then in the user's data folder. Where they are in several types, it

@@ -24,10 +24,10 @@ VAD_SHA256 := 5ddca637022567341226d7dc2c2aa28bbf0f4c17f43a860a1b97910ae4411f57
 
 # The adapter of a model, the file with it merged in (and -bf16, .bin), and its SHA-256.
 ADAPTER_tiny.en := weights/adapters/callout-tiny.en-3.safetensors
-ADAPTED_tiny.en := ggml-tiny.en-callout-2
+ADAPTED_tiny.en := ggml-tiny.en-callout-3
 ADAPTED_SHA256_tiny.en := fbf01bfec539895247e7f52a01770d4401a74c08fa57ad7da4eb5bd409e9e11e
-ADAPTED_SHA256_tiny.en-bf16 := f99ffdb75e1e57079d6ceef8a408c396a9aa5a8fd1a1fb70086c67814b7f2a46
+ADAPTED_SHA256_tiny.en-bf16 := 626b620105af7a2292f3dd57955da8d6fb75c96c2da745b6fb2fe419fbe43f14
 ADAPTER_base := weights/adapters/callout-base-2.safetensors
-ADAPTED_base := ggml-base-callout-1
+ADAPTED_base := ggml-base-callout-2
 ADAPTED_SHA256_base := feafcb238a02b5953a37efb0726708db7f1ee6163bb5393f1f6006e1bb9a493e
-ADAPTED_SHA256_base-bf16 := f51a47479db4613e1fa49f035115a945db9154191964e6519e4368311074ab60
+ADAPTED_SHA256_base-bf16 := 0cd25c2d551950ac8e9da2fc309016682706add882c200af892e34e55117930f

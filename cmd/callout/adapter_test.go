@@ -61,15 +61,15 @@ func TestTheAdapterIsNamedByTheModelsChecksum(t *testing.T) {
 // processor is fastest with.
 func TestTheDefaultModelIsOfTheProcessorsType(t *testing.T) {
 	const other = "ggml-silero.bin"
-	assert.Equal(t, []string{modelName, "ggml-tiny.en-bf16.bin"}, inTypes(modelName, false))
-	assert.Equal(t, []string{"ggml-tiny.en-bf16.bin", modelName}, inTypes(modelName, true))
+	assert.Equal(t, []string{modelName, "ggml-base-bf16.bin"}, inTypes(modelName, false))
+	assert.Equal(t, []string{"ggml-base-bf16.bin", modelName}, inTypes(modelName, true))
 	assert.Equal(t, []string{other}, inTypes(other, true))
 
 	near, far := t.TempDir(), t.TempDir()
-	half, brain := filepath.Join(near, modelName), filepath.Join(near, "ggml-tiny.en-bf16.bin")
+	half, brain := filepath.Join(near, modelName), filepath.Join(near, "ggml-base-bf16.bin")
 	find := func(bf16 bool) string { return findIn([]string{near, far}, modelName, bf16) }
 	assert.Equal(t, filepath.Join(far, modelName), find(true), "there is none")
-	require.NoError(t, os.WriteFile(filepath.Join(far, "ggml-tiny.en-bf16.bin"), nil, 0o600))
+	require.NoError(t, os.WriteFile(filepath.Join(far, "ggml-base-bf16.bin"), nil, 0o600))
 	require.NoError(t, os.WriteFile(half, nil, 0o600))
 	assert.Equal(t, half, find(true), "the tree's own comes first")
 	require.NoError(t, os.WriteFile(brain, nil, 0o600))

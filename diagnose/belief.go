@@ -19,12 +19,13 @@ type view struct {
 	marginal []float64     // belief in each fault, alone or in a pair
 	evidence [][]*evidence // by epoch, then by test: the findings that bear on the belief
 	ranked   []hypothesis
+	from     *Energy // where the ways to the tests are counted from
 	on       circumstances
 	shorted  bool
 }
 
 func (s *state) look(now time.Time) *view {
-	v := &view{k: s.k, s: s, now: now, on: s.circumstances(), shorted: s.shorted()}
+	v := &view{k: s.k, s: s, now: now, from: &s.energy, on: s.circumstances(), shorted: s.shorted()}
 	s.forget()
 	for e := 0; e <= s.epoch; e++ {
 		v.epochs = append(v.epochs, s.outcomes(e, v.on))
@@ -41,12 +42,12 @@ func (s *state) forget() {
 		s.missed[i].known = false
 	}
 	for i := range s.ways {
-		s.ways[i].known = false
+		s.ways[i].known, s.courses[i].known = false, false
 	}
 }
 
 // circumstances are what every prediction hangs on: the season, the kind of
-// unit, and which predictions hold (see valveBit and putBackBit).
+// unit, and which predictions hold (see valveBit).
 type circumstances struct {
 	mode, unit, metering, phase string
 	variant                     int
@@ -62,6 +63,9 @@ func (s *state) circumstances() circumstances {
 	}
 	if len(s.trips) > 0 {
 		c.variant |= putBackBit
+	}
+	if _, wide := s.subcoolingBand(); wide {
+		c.variant |= wideBit
 	}
 	return c
 }

@@ -102,7 +102,11 @@ func (l *loader) tests() {
 		}
 		k.after[i] = l.clauses(where, t.After)
 		k.unless[i] = l.clauses(where, t.Unless)
-		l.distribution(where, *t, t.Normal, farUsual)
+		for _, s := range []string{t.Normal, t.NormalValve, t.Stopped} {
+			if s != "" || s == t.Normal {
+				l.distribution(where, *t, s, farUsual)
+			}
+		}
 	}
 	for i := range k.conds {
 		k.conds[i].any = l.clauses("condition "+k.conds[i].ID, k.conds[i].Any)
@@ -276,11 +280,13 @@ func (l *loader) faults() {
 			if _, ok := k.profileAt[w.Profile]; !ok {
 				l.bad("%s: no profile %q", where, w.Profile)
 			}
-			for id, s := range w.Shows {
-				if at, ok := k.testAt[id]; !ok {
-					l.bad("%s: no test %q", where, id)
-				} else {
-					l.distribution(where, k.tests[at], s, farFault)
+			for _, shows := range []map[TestID]string{w.Shows, w.Valve} {
+				for id, s := range shows {
+					if at, ok := k.testAt[id]; !ok {
+						l.bad("%s: no test %q", where, id)
+					} else {
+						l.distribution(where, k.tests[at], s, farFault)
+					}
 				}
 			}
 		}

@@ -25,16 +25,16 @@ type candidate struct {
 // The prices that make a choice, in minutes of a technician's time. Common
 // practice, no source; the order of choices hardly depends on them.
 const (
-	perBit       = 9.0   // what one bit of doubt costs to clear, a few cheap tests
-	asking       = 3.0   // what every question costs beside its reading: the prompt, the way there, the answer
+	perBit       = 14.0  // what one bit of doubt costs to clear, two tests or three
+	asking       = 5.0   // what every question costs beside its reading: the prompt, the way there, the answer
 	callBack     = 90.0  // a second visit
 	liveRisk     = 1.0   // each reading on a live unit
 	fetchMore    = 0.8   // each further reading of one test
 	early        = 0.4   // the price of a look at what will have passed later
 	turning      = 5.0   // from a unit made safe back to a live one
-	slow         = 0.12  // a rate at which testing on is worth little
+	slow         = 1.0   // a rate at which testing on costs more than it saves
 	tells        = 0.15  // a test that takes less off the expected cost tells nothing
-	plateMinutes = 0.5   // a value off the nameplate
+	plateMinutes = 2.0   // a value off the nameplate, its asking with it
 	reach        = 300.0 // what finding a fault that nothing points to is worth
 	waiting      = 0.2   // a minute of waiting, in which other work can be done
 	anyway       = 0.8   // the share of a test's cost that it saves to have done what a verdict waits for
@@ -201,7 +201,7 @@ func (v *view) candidates() []candidate {
 func (v *view) candidate(i int) candidate {
 	t := &v.k.tests[i]
 	if v.onlyPlate(t) {
-		return candidate{test: i, before: -1, cost: plateMinutes + asking}
+		return candidate{test: i, before: -1, cost: plateMinutes}
 	}
 	c := candidate{test: i, before: -1, cost: t.Minutes + asking, path: v.path(t.State)}
 	if t.Condition != "" && !v.likelyCondition(t.Condition) {
@@ -209,13 +209,15 @@ func (v *view) candidate(i int) candidate {
 			c.cost += v.k.tests[c.before].Minutes + asking
 		}
 	}
-	for _, at := range c.path {
+	course := v.course(t.State)
+	for _, at := range course {
 		c.cost += v.k.energy.Steps[at].Minutes
 	}
 	if t.Soon {
 		c.cost *= early
 	}
-	if v.undoes(c.path) {
+	undoes := v.undoes(course)
+	if undoes {
 		c.cost += turning // it has to be made safe again later
 		if t.Operating && t.State != "indoor_run" {
 			c.cost += waiting * shortCycle.Minutes() // the delay begins anew
@@ -228,8 +230,9 @@ func (v *view) candidate(i int) candidate {
 		c.cost += fetchMore * float64(n-1)
 	}
 	if t.Operating && t.State != "indoor_run" {
-		c.after = v.restartWait()
-		c.cost += waiting * c.after.Minutes()
+		if c.after = v.restartWait(); v.from == &v.s.energy {
+			c.cost += waiting * c.after.Minutes()
+		}
 	}
 	if o := v.standing[i]; o != nil && o.done && v.cooled(i, o) {
 		c.after = v.coolWait()
@@ -245,6 +248,29 @@ func (v *view) path(state string) []int {
 		*w = wayTo{true, v.k.path(w.steps[:0], &v.s.energy, state)}
 	}
 	return w.steps
+}
+
+// course is the way to an energy state from where the unit was settled.
+func (v *view) course(state string) []int {
+	if v.from == &v.s.energy {
+		return v.path(state)
+	}
+	w := &v.s.courses[v.k.stateAt[state]]
+	if !w.known {
+		*w = wayTo{true, v.k.path(w.steps[:0], v.from, state)}
+	}
+	return w.steps
+}
+
+// onCourse reports whether a step is one of those that led from where the unit was
+// settled to a test, so that nothing but steps towards it was done since.
+func (v *view) onCourse(n Next) bool {
+	if n.Kind != DoMakeSafe && n.Kind != DoEnergise || n.Test == "" {
+		return true
+	}
+	state := v.k.tests[v.k.testAt[n.Test]].State
+	left, course := v.path(state), v.course(state)
+	return len(left) <= len(course) && slices.Equal(left, course[len(course)-len(left):])
 }
 
 // wayTo is the way to an energy state, once it was asked for in a look.
@@ -341,7 +367,7 @@ func (v *view) best(cs []candidate) (c candidate, ok bool) {
 	v.neededAnyway(cs)
 	rate := func(c candidate) float64 { return (now - c.left) / c.cost }
 	slices.SortStableFunc(cs, func(a, b candidate) int { return cmp.Compare(rate(b), rate(a)) })
-	const deep, wide = 5, 10
+	const deep, wide = 3, 10
 	at, most := 0, math.Inf(-1)
 	for i := 0; i < min(deep, len(cs)); i++ {
 		if r := l.further(cs[i], cs[:min(wide, len(cs))], now); r > most+1e-9 {

@@ -139,7 +139,13 @@ func windings(in sumInput) sumResult {
 		if ok, _, err := w.Identity(); err != nil || !ok || in.v[0] < noTurns || in.v[1] < noTurns {
 			return sumResult{class: "shorted"}
 		}
-		if ratio, err := w.StartToRun(); err == nil && (ratio > 5 || ratio < 2.5) {
+		// Odd beyond what the meter may be off.
+		const off = 0.05 // ohms
+		low := physics.Windings{CR: w.CR + off, CS: w.CS - off, SR: w.SR}
+		high := physics.Windings{CR: w.CR - off, CS: w.CS + off, SR: w.SR}
+		least, err1 := low.StartToRun()
+		most, err2 := high.StartToRun()
+		if err1 == nil && err2 == nil && (least > 5 || most < 2.5) {
 			return sumResult{class: "odd"}
 		}
 		return sumResult{class: "sound"}
@@ -204,17 +210,24 @@ func subcooling(in sumInput) sumResult {
 	return in.saturation(in.v[1], physics.Bubble, func(t float64) sumResult {
 		sc := t - in.v[0]
 		target, _ := in.refs("target_sc")
-		band := 3.0
-		switch { // wider bands, common practice, no source
-		case in.job.mode() == "heating":
+		if in.job.mode() == "heating" {
 			// The nameplate's target is for cooling: in heating the smaller coil condenses,
 			// and what it can't hold stands in it as liquid.
-			target, band = target+4, 6
-		case !in.job.knows("target_subcooling", "unit"):
-			band = 6
+			target += 4
 		}
+		band, _ := in.job.subcoolingBand()
 		return sumResult{x: (sc - target) / band, text: map[string]string{"x": fahrenheit(sc), "target": fahrenheit(target)}}
 	})
+}
+
+// subcoolingBand is how far, in F, the subcooling may lie off its target: twice as
+// far where the target is none of the unit's own for this season. Common practice,
+// no source.
+func (s *state) subcoolingBand() (band float64, wide bool) {
+	if s.mode() == "heating" || !s.knows("target_subcooling", "unit") {
+		return 6, true
+	}
+	return 3, false
 }
 
 // Usual spans, common practice, no source: a coil boils 35 F under the return

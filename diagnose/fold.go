@@ -23,6 +23,9 @@ type state struct {
 	repairs []repaired
 	epoch   int
 	segment int // counts changes of power and call
+	// settled is how the unit stood when the last finding was made, or a test given
+	// up: from there it was chosen what to do next.
+	settled Energy
 
 	since    uint64      // the first event of this epoch
 	restart  time.Time   // power or the call came back
@@ -52,6 +55,7 @@ type state struct {
 	doable     []candidate
 	missed     []missed // by test
 	ways       []wayTo  // by energy state
+	courses    []wayTo  // the same, from where it was settled
 }
 
 // record is one reading or observation with the circumstances it was made in.
@@ -97,8 +101,8 @@ type repaired struct {
 const shortCycle = 5 * time.Minute // Armstrong 48478A006 p.18; Bard 2100-399; Ducane 2HP13
 
 func newState(k *Knowledge) *state {
-	return &state{k: k, energy: startEnergy(), rated: map[Input]record{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests)),
-		missed: make([]missed, len(k.tests)), ways: make([]wayTo, len(k.energy.States))}
+	return &state{k: k, energy: startEnergy(), settled: startEnergy(), rated: map[Input]record{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests)),
+		missed: make([]missed, len(k.tests)), ways: make([]wayTo, len(k.energy.States)), courses: make([]wayTo, len(k.energy.States))}
 }
 
 // apply takes one event and returns what does not fit about it.
@@ -147,7 +151,21 @@ func (s *state) apply(e Event) []Warning {
 		s.lacks(-1, e.Lack)
 	}
 	s.changed(was, e.At)
+	if s.settles(e) {
+		s.settled = s.energy
+	}
 	return s.warnings[at:]
+}
+
+// settles reports whether an event is more than a step on the way to a test.
+func (s *state) settles(e Event) bool {
+	switch {
+	case e.Reading != nil:
+		return len(s.k.feeds[Input{Quantity: e.Reading.Quantity, Place: e.Reading.Place}]) > 0
+	case e.Declaration != "":
+		return false
+	}
+	return true
 }
 
 // changed notes when power or the call came back, and counts the change.

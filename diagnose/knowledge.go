@@ -38,10 +38,12 @@ type Fault struct {
 
 // Way is one of several ways in which a fault shows itself.
 type Way struct {
-	Share   float64           `json:"share"`            // percent
-	Slight  bool              `json:"slight,omitempty"` // what lies far out is seldom seen
-	Profile string            `json:"profile,omitempty"`
-	Shows   map[TestID]string `json:"shows,omitempty"`
+	Share   float64 `json:"share"`            // percent
+	Slight  bool    `json:"slight,omitempty"` // what lies far out is seldom seen
+	Profile string  `json:"profile,omitempty"`
+	// Valve is what it shows instead where an expansion valve meters.
+	Valve map[TestID]string `json:"valve,omitempty"`
+	Shows map[TestID]string `json:"shows,omitempty"`
 
 	state map[TestID]string // what its profile shows in one of its states
 }
@@ -85,8 +87,13 @@ type Test struct {
 	Classes   []Class  `json:"classes"`
 	// Blind are the outcomes that show by themselves where AskRef is not known; one
 	// without an ID tells nothing.
-	Blind    []Class                         `json:"blind,omitempty"`
-	Normal   string                          `json:"normal"` // outcomes on a healthy running unit
+	Blind  []Class `json:"blind,omitempty"`
+	Normal string  `json:"normal"` // outcomes on a healthy running unit
+	// NormalValve are those where an expansion valve meters, if they differ.
+	NormalValve string `json:"normal_valve,omitempty"`
+	// Stopped are the outcomes while the compressor stands: pressures level out, lines
+	// and air come to the temperatures round them.
+	Stopped  string                          `json:"stopped,omitempty"`
 	OpenLine ClassID                         `json:"open_line,omitempty"`
 	Ohms     *struct{ Closed, Open ClassID } `json:"ohms,omitempty"` // outcome by resistance, where that answers too
 	Then     []Sequence                      `json:"then,omitempty"`

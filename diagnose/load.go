@@ -83,6 +83,7 @@ func LoadFrom(c *catalogue.Catalogue, files fs.FS) (*Knowledge, error) {
 type loader struct {
 	k    *Knowledge
 	errs []error
+	wide bool // for predictions of wideBit
 }
 
 func (l *loader) bad(format string, args ...any) {
@@ -190,6 +191,9 @@ func (l *loader) distribution(where string, t Test, s string, far float64) []flo
 	}
 	out := make([]float64, len(t.Classes))
 	words := strings.Fields(s)
+	if len(words) > 0 && words[0] == "about" {
+		return l.around(where, t, words, floor)
+	}
 	if len(words) == 1 {
 		words = append(words, "96")
 	}
@@ -211,9 +215,6 @@ func (l *loader) distribution(where string, t Test, s string, far float64) []flo
 		l.bad("%s: %q must be outcomes and percents that make 100", where, s)
 	}
 	written := slices.Clone(out)
-	if usual := t.class(ClassID(strings.Fields(t.Normal)[0])); t.whole(top(out)) == t.whole(usual) {
-		far = min(far, farSlight) // what mostly leaves a reading as it is moves it little
-	}
 	total := 0.0
 	for i := range out {
 		if out[i] /= 100; out[i] == 0 && t.Classes[i].In == "" {
@@ -230,6 +231,45 @@ func (l *loader) distribution(where string, t Test, s string, far float64) []flo
 			out[i] = whole * far / float64(t.parts(in))
 			out[in] -= out[i]
 		}
+	}
+	for i := range out {
+		out[i] /= total
+	}
+	return out
+}
+
+// around reads "about -2.4 +- 0.8": a number on the test's own scale, and how far
+// it scatters from one unit to the next, one standard deviation.
+func (l *loader) around(where string, t Test, words []string, floor float64) []float64 {
+	out := make([]float64, len(t.Classes))
+	var mean, scatter float64
+	var err1, err2 error
+	if len(words) == 4 && words[2] == "+-" {
+		mean, err1 = strconv.ParseFloat(words[1], 64)
+		scatter, err2 = strconv.ParseFloat(words[3], 64)
+	}
+	if err := errors.Join(err1, err2); err != nil || scatter <= 0 || t.Tolerance == nil {
+		l.bad("%s: %q is no number and its scatter on %s", where, strings.Join(words, " "), t.ID)
+		return out
+	}
+	if l.wide && t.Value == "subcooling" { // the same shift on a scale twice as wide, and a usual target may be off
+		const off = 0.35
+		mean, scatter = mean/2, math.Hypot(scatter/2, off)
+	}
+	below, total := 0.0, 0.0
+	for i, c := range t.Classes {
+		upTo := 1.0
+		if c.Of != "" {
+			l.bad("%s: the scale of %s hangs on the nameplate", where, t.ID)
+		} else if c.To != nil {
+			upTo = cumulative((*c.To - mean) / scatter)
+		}
+		out[i] = max(upTo-below, floor)
+		if c.In != "" {
+			out[i] = max(upTo-below, floor*farUsual)
+		}
+		total += out[i]
+		below = upTo
 	}
 	for i := range out {
 		out[i] /= total

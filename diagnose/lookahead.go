@@ -128,11 +128,15 @@ func (l *lookahead) worth() float64 {
 	if mass == 0 {
 		return 0
 	}
-	least := math.Inf(1)
+	least, top := math.Inf(1), 0.0
 	for d, p := range l.taken {
 		if p > 0 {
 			least = min(least, l.vain[d]*(mass-p))
+			top = max(top, p)
 		}
+	}
+	if top >= enough*mass {
+		return least // what doubt is left then is not cleared
 	}
 	return doubt(nats+xlogx(mass)) + least
 }

@@ -28,7 +28,7 @@ func plainPrice(v *view, hs []hypothesis) float64 {
 	if mass == 0 {
 		return 0
 	}
-	least := math.Inf(1)
+	least, most := math.Inf(1), 0.0
 	for _, h := range hs {
 		f, right := plainDoes(v, h), 0.0
 		for _, g := range hs {
@@ -39,7 +39,10 @@ func plainPrice(v *view, hs []hypothesis) float64 {
 		if h.p > 0 {
 			nats -= h.p * math.Log(right/mass)
 		}
-		least = math.Min(least, (callBack+v.partCost(f))*(mass-right))
+		least, most = math.Min(least, (callBack+v.partCost(f))*(mass-right)), math.Max(most, right)
+	}
+	if most >= enough*mass {
+		return least
 	}
 	return perBit*nats/math.Ln2 + least
 }

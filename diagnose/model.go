@@ -46,12 +46,14 @@ type way struct {
 
 type pair struct{ a, b int32 } // ways, a before b
 
-// A variant of the predictions: with an expansion valve, or once a switch that
-// was found off is on again, or both.
+// A variant of the predictions: with an expansion valve, once a switch that was
+// found off is on again, where the subcooling has no target of its own, or several
+// of them.
 const (
 	valveBit   = 1
 	putBackBit = 2
-	variants   = 4
+	wideBit    = 4
+	variants   = 8
 )
 
 const (
@@ -75,10 +77,19 @@ type dist struct {
 func newModel(k *Knowledge) (*model, error) {
 	m := &model{nt: len(k.tests), noGood: -1}
 	l := &loader{k: k}
-	normal := make([][]float64, m.nt)
-	for t := range k.tests {
-		normal[t] = l.distribution("", k.tests[t], k.tests[t].Normal, farUsual)
-		m.usual = append(m.usual, top(normal[t]))
+	var normal [variants][][]float64
+	for v := range normal {
+		l.wide = v&wideBit != 0
+		for _, t := range k.tests {
+			shows := t.Normal
+			if v&valveBit != 0 && t.NormalValve != "" {
+				shows = t.NormalValve
+			}
+			normal[v] = append(normal[v], l.distribution("", t, shows, farUsual))
+		}
+	}
+	for _, row := range normal[0] {
+		m.usual = append(m.usual, top(row))
 	}
 	var total float64
 	for _, f := range k.faults {
@@ -95,7 +106,7 @@ func newModel(k *Knowledge) (*model, error) {
 				row := make([]dist, m.nt)
 				out := make([][]float64, m.nt)
 				for t := range k.tests {
-					row[t] = predict(l, f, w, t, v, normal[t])
+					row[t] = predict(l, f, w, t, v, normal[v][t])
 					out[t] = row[t].row
 				}
 				dists[v] = append(dists[v], row)
@@ -206,6 +217,7 @@ func (k *Knowledge) allWays(f Fault) []Way {
 // shows, then what a healthy unit shows.
 func predict(l *loader, f Fault, w Way, t, variant int, normal []float64) dist {
 	k := l.k
+	l.wide = variant&wideBit != 0
 	test := k.tests[t]
 	valve := variant&valveBit != 0
 	name := w.Profile
@@ -224,10 +236,13 @@ func predict(l *loader, f Fault, w Way, t, variant int, normal []float64) dist {
 		shows map[TestID]string
 		use   bool
 		own   bool
-	}{{w.Shows, !gone, true}, {f.Valve, valve, true}, {f.Shows, !gone, true}, {w.state, !back, false}, {p.Valve, valve, false}, {p.Shows, true, false}} {
+	}{{w.Valve, valve, true}, {f.Valve, valve, true}, {w.Shows, !gone, true}, {f.Shows, !gone, true}, {w.state, !back, false}, {p.Valve, valve, false}, {p.Shows, true, false}} {
 		if s, ok := layer.shows[test.ID]; ok && layer.use {
 			return dist{l.distribution("", test, s, far), true, layer.own}
 		}
+	}
+	if test.Stopped != "" && !p.Compressor {
+		return dist{l.distribution("", test, test.Stopped, farUsual), true, false}
 	}
 	if test.Condition == "compressor_on" && !p.Compressor {
 		flat := make([]float64, len(test.Classes))

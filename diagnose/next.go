@@ -9,8 +9,20 @@ import (
 	"time"
 )
 
-// next decides the one thing to do now.
+// next decides the one thing to do now. What was chosen when something was last
+// found out is kept to on the way there; if the technician went another way, it is
+// chosen anew from where the unit stands.
 func (v *view) next(a *Assessment) Next {
+	v.from = &v.s.settled
+	if n := v.choose(a); v.onCourse(n) {
+		return n
+	}
+	v.from = &v.s.energy
+	a.Verdict, a.Normal = nil, false
+	return v.choose(a)
+}
+
+func (v *view) choose(a *Assessment) Next {
 	if n, ok := v.proofNext(&a.Proof); ok {
 		return n
 	}

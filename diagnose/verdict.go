@@ -11,11 +11,11 @@ const (
 	enough = 0.85 // belief in a fault before its verdict
 	surest = 0.72 // belief before a compressor is condemned
 	own    = 0.45 // of it, in the one fault that is named
-
 	surely = 0.80 // belief before a call is closed as nothing wrong
+	fairly = 0.65 // the same, once no test is worth its minutes
 	atLast = 0.50 // the same, once every test is done
-	likely = 0.70 // the same, once every test is done
-	rather = 0.60 // the same, once no test would tell much more
+	likely = 0.50 // the same, once no test is left
+	rather = 0.60 // the same, once no test is worth its minutes
 	shown  = 0.50 // belief in a fault that was shown by itself, at rest
 )
 
@@ -95,7 +95,10 @@ func (v *view) earned(enough float64) []int {
 			}
 		}
 		if v.k.faults[f].Normal { // that nothing is wrong is one belief, whatever the reason
-			p, least = v.nothing(f), max(least, surely)
+			p, least = v.nothing(f), surely
+			if enough <= rather {
+				least = fairly
+			}
 		}
 		if f == v.k.model.ways[v.k.model.noGood].fault && v.odd() >= 0 {
 			continue // a bad reading stands: nothing is not nothing

@@ -25,7 +25,7 @@ func TestReasonsAreWhatWasRead(t *testing.T) {
 	assert.Greater(t, verdicts, 30)
 }
 
-func loaded(t *testing.T) (*catalogue.Catalogue, *diagnose.Knowledge) {
+func loaded(t testing.TB) (*catalogue.Catalogue, *diagnose.Knowledge) {
 	c, err := catalogue.Load()
 	require.NoError(t, err)
 	k, err := diagnose.Load(c)

@@ -120,3 +120,27 @@ func TestTestCostsCount(t *testing.T) {
 	require.True(t, ok)
 	assert.Equal(t, 1, best.test)
 }
+
+// TestWaysArePricedAsTheEngineDoes: what the reference policies pay for a test is
+// what the engine reckons with, on the way to it and once they are there.
+func TestWaysArePricedAsTheEngineDoes(t *testing.T) {
+	k := knowledge(t)
+	v := k.NewJob().state.look(start)
+	for _, id := range []TestID{"outdoor_fan", "cap_herm", "windings", "filter", "indoor_coil", "contactor"} {
+		w := NewWays(k)
+		at := k.testAt[id]
+		test := k.tests[at]
+		readings := [][2]string{{string(test.Quantity), string(test.Place)}}
+		minutes, there := w.Ask(0, readings)
+		var way float64
+		for _, step := range v.path(test.State) {
+			way += k.energy.Steps[step].Minutes
+		}
+		assert.InDelta(t, test.Minutes+way, minutes, 0.21, "%s", id) // the lock is told with the pull
+		minutes, again := w.Ask(there, readings)
+		assert.InDelta(t, test.Minutes, minutes, 1e-9, "%s once more", id)
+		assert.Equal(t, there, again)
+	}
+	_, dead := NewWays(k).Ask(0, [][2]string{{"capacitance", "herm"}})
+	assert.NotZero(t, dead)
+}

@@ -80,10 +80,11 @@ func (p *played) Next(at float64) simulator.Step {
 
 // playMany plays n calls with seeds from first on, on all processors.
 func playMany(t testing.TB, first uint64, n int, setup simulator.Setup) (results []simulator.Result, took []time.Duration) {
-	c, err := catalogue.Load()
-	require.NoError(t, err)
-	k, err := diagnose.Load(c)
-	require.NoError(t, err)
+	c, k := loaded(t)
+	return playWith(c, k, first, n, setup)
+}
+
+func playWith(c *catalogue.Catalogue, k *diagnose.Knowledge, first uint64, n int, setup simulator.Setup) (results []simulator.Result, took []time.Duration) {
 	results = make([]simulator.Result, n)
 	var wg sync.WaitGroup
 	var mu sync.Mutex

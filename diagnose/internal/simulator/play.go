@@ -49,7 +49,8 @@ type Result struct {
 	Finished     bool     // the engine said it was done
 	Steps        int
 	Log          []string
-	FirstVerdict int // tests before the first verdict, -1 if none
+	FirstVerdict int     // tests before the first verdict, -1 if none
+	ToVerdict    float64 // minutes before it, waits and the way to each energy state among them
 }
 
 // maxSteps ends a call that goes nowhere.
@@ -111,7 +112,7 @@ func Play(w *World, e Engine, seed uint64, keepLog bool) Result {
 			res.Verdicts = append(res.Verdicts, s.Verdict)
 			res.Tests = len(asked)
 			if res.FirstVerdict < 0 {
-				res.FirstVerdict = len(asked)
+				res.FirstVerdict, res.ToVerdict = len(asked), w.Now
 			}
 			log("VERDICT " + join(s.Verdict))
 		}

@@ -47,6 +47,15 @@ func (s *Sampler) Draw(first uint64, n int, setup Setup) []Case {
 	return cases
 }
 
+// Shares tells how often each fault is the truth of a case.
+func Shares(cases []Case) map[string]float64 {
+	out := map[string]float64{}
+	for _, c := range cases {
+		out[c.truth] += 1 / float64(len(cases))
+	}
+	return out
+}
+
 func truthOf(faults []string) string {
 	sorted := slices.Sorted(slices.Values(faults))
 	return strings.Join(sorted, "+")
@@ -70,32 +79,38 @@ type Policy struct {
 }
 
 type node struct {
-	answer string
-	probe  int // -1: a leaf
-	owed   int // tests the protocol still asks for before this answer
-	next   map[uint8]*node
+	answer  string
+	probe   int     // -1: a leaf
+	minutes float64 // of its question
+	owed    int     // tests the protocol still asks for before this answer
+	owes    float64 // and their minutes
+	next    map[uint8]*node
 }
 
 // grower grows trees over a sample.
 type grower struct {
 	cases  []Case
-	choose func(g *grower, set []int32, asked []bool) int
+	choose func(g *grower, set []int32, asked []bool, at int) int
 	depth  int // look-ahead
 	width  int // candidates tried at each step of it
 	owes   []int
 	stop   float64 // the belief at which an answer is given
+	asks   [][][2]string
+	time   Prices // what a question takes, to be told
+	prices Prices // what is made little of
 }
 
 // Grow builds a policy. The choosers: "textbook" asks in a fixed order,
 // "greedy" by information gain, "search" by look-ahead over the most
-// informative questions with greedy play beyond it, "everything" by information
-// gain until nothing is left to tell.
-func Grow(name string, cases []Case) *Policy {
-	g := &grower{cases: cases, owes: owed(), stop: 0.95}
+// informative questions with greedy play beyond it, for the fewest questions,
+// "least cost" the same for the least of what prices say, "everything" by
+// information gain until nothing is left to tell.
+func Grow(name string, cases []Case, prices Prices) *Policy {
+	g := &grower{cases: cases, owes: owed(), stop: 0.95, asks: asks(), time: prices, prices: free{}}
 	switch name {
 	case "textbook":
 		order := textbook()
-		g.choose = func(g *grower, set []int32, asked []bool) int {
+		g.choose = func(g *grower, set []int32, asked []bool, _ int) int {
 			for _, i := range order {
 				if !asked[i] && g.splits(set, i) {
 					return i
@@ -107,8 +122,11 @@ func Grow(name string, cases []Case) *Policy {
 		g.choose = (*grower).greedy
 	case "everything":
 		g.choose, g.stop = (*grower).greedy, 1
-	case "search":
+	case "search", "least cost":
 		g.choose, g.depth, g.width = (*grower).search, 2, 5
+		if name == "least cost" {
+			g.prices = prices
+		}
 	}
 	by := map[string][]int32{}
 	for i, c := range cases {
@@ -116,26 +134,28 @@ func Grow(name string, cases []Case) *Policy {
 	}
 	p := &Policy{Name: name, roots: map[string]*node{}}
 	for arrival, set := range by {
-		p.roots[arrival] = g.grow(set, make([]bool, len(cases[0].out)))
+		p.roots[arrival] = g.grow(set, make([]bool, len(cases[0].out)), 0)
 	}
 	return p
 }
 
-func (g *grower) grow(set []int32, asked []bool) *node {
+func (g *grower) grow(set []int32, asked []bool, at int) *node {
 	answer, share := g.top(set)
-	n := &node{answer: answer, probe: -1, owed: g.debt(answer, asked)}
+	n := &node{answer: answer, probe: -1}
+	n.owed, n.owes = g.debt(answer, asked, at, g.time)
 	if share >= g.stop {
 		return n
 	}
-	i := g.choose(g, set, asked)
+	i := g.choose(g, set, asked, at)
 	if i < 0 {
 		return n
 	}
 	n.probe, n.next = i, map[uint8]*node{}
+	n.minutes, at = g.time.Ask(at, g.asks[i])
 	asked = slices.Clone(asked)
 	asked[i] = true
 	for out, part := range g.split(set, i) {
-		n.next[out] = g.grow(part, asked)
+		n.next[out] = g.grow(part, asked, at)
 	}
 	return n
 }
@@ -172,9 +192,15 @@ func (g *grower) splits(set []int32, i int) bool {
 	return false
 }
 
-// ranked lists the questions not asked by information gain, best first, those
-// with none left out.
-func (g *grower) ranked(set []int32, asked []bool) []int {
+// cost is what a question costs from where the unit stands, by a price.
+func (g *grower) cost(i, at int) (float64, int) {
+	minutes, then := g.prices.Ask(at, g.asks[i])
+	return minutes + g.prices.Question(), then
+}
+
+// ranked lists the questions not asked by information gain for what they cost,
+// best first, those with none left out.
+func (g *grower) ranked(set []int32, asked []bool, at int) []int {
 	truths := map[string]int{}
 	id := make([]int, len(set))
 	for j, k := range set {
@@ -190,6 +216,10 @@ func (g *grower) ranked(set []int32, asked []bool) []int {
 	}
 	var list []scored
 	total := float64(len(set))
+	before := 0.0
+	for _, n := range truthCounts(id, len(truths)) {
+		before -= float64(n) / total * math.Log(float64(n)/total)
+	}
 	counts := make([]int, 32*len(truths))
 	for i := range asked {
 		if asked[i] {
@@ -216,7 +246,8 @@ func (g *grower) ranked(set []int32, asked []bool) []int {
 			}
 		}
 		if kinds > 1 {
-			list = append(list, scored{i, -after})
+			cost, _ := g.cost(i, at)
+			list = append(list, scored{i, (before - after) / cost})
 		}
 	}
 	slices.SortStableFunc(list, func(a, b scored) int { return cmp.Compare(b.gain, a.gain) })
@@ -227,29 +258,41 @@ func (g *grower) ranked(set []int32, asked []bool) []int {
 	return out
 }
 
-func (g *grower) greedy(set []int32, asked []bool) int {
-	if r := g.ranked(set, asked); len(r) > 0 {
+func truthCounts(id []int, n int) []int {
+	out := make([]int, n)
+	for _, t := range id {
+		out[t]++
+	}
+	return out
+}
+
+func (g *grower) greedy(set []int32, asked []bool, at int) int {
+	if r := g.ranked(set, asked, at); len(r) > 0 {
 		return r[0]
 	}
 	return -1
 }
 
-// search picks the question with the least expected number of tests.
-func (g *grower) search(set []int32, asked []bool) int {
-	i, _ := g.lookAhead(set, asked, g.depth)
+// search picks the question with the least expected cost.
+func (g *grower) search(set []int32, asked []bool, at int) int {
+	i, _ := g.lookAhead(set, asked, at, g.depth)
 	return i
 }
 
-// lookAhead gives the best question and the tests expected from here on, the
+// lookAhead gives the best question and the cost expected from here on, the
 // debt of the protocol included.
-func (g *grower) lookAhead(set []int32, asked []bool, depth int) (int, float64) {
+func (g *grower) lookAhead(set []int32, asked []bool, at, depth int) (int, float64) {
 	answer, share := g.top(set)
-	if share >= g.stop {
-		return -1, float64(g.debt(answer, asked))
+	due := func() float64 {
+		n, minutes := g.debt(answer, asked, at, g.prices)
+		return minutes + float64(n)*g.prices.Question()
 	}
-	ranked := g.ranked(set, asked)
+	if share >= g.stop {
+		return -1, due()
+	}
+	ranked := g.ranked(set, asked, at)
 	if len(ranked) == 0 {
-		return -1, float64(g.debt(answer, asked))
+		return -1, due()
 	}
 	if depth == 0 {
 		ranked = ranked[:1]
@@ -259,9 +302,9 @@ func (g *grower) lookAhead(set []int32, asked []bool, depth int) (int, float64) 
 	best, least := -1, math.Inf(1)
 	for _, i := range ranked {
 		asked[i] = true
-		cost := 1.0
+		cost, then := g.cost(i, at)
 		for _, part := range g.split(set, i) {
-			_, c := g.lookAhead(part, asked, max(depth-1, 0))
+			_, c := g.lookAhead(part, asked, then, max(depth-1, 0))
 			cost += c * float64(len(part)) / float64(len(set))
 			if cost >= least {
 				break
@@ -289,22 +332,23 @@ func owed() []int {
 	return at
 }
 
-// debt counts the protocol's questions not yet put before an answer.
-func (g *grower) debt(answer string, asked []bool) int {
+// debt counts the protocol's questions not yet put before an answer, and their
+// minutes.
+func (g *grower) debt(answer string, asked []bool, at int, by Prices) (n int, minutes float64) {
 	condemns := false
 	for _, f := range strings.Split(answer, "+") {
 		condemns = condemns || compressorFault(f) && f != "valves_leak" && f != "compressor_noisy"
 	}
 	if !condemns {
-		return 0
+		return 0, 0
 	}
-	n := 0
 	for _, i := range g.owes {
 		if !asked[i] {
-			n++
+			m, then := by.Ask(at, g.asks[i])
+			n, minutes, at = n+1, minutes+m, then
 		}
 	}
-	return n
+	return n, minutes
 }
 
 // Played is one case played by a policy.
@@ -312,6 +356,7 @@ type Played struct {
 	Truth, Answer string
 	Right         bool // the same repairs put it right
 	Tests         int
+	Minutes       float64 // by the prices it was grown with
 }
 
 // Play plays a policy over cases that it has not seen.
@@ -322,6 +367,7 @@ func (p *Policy) Play(cases []Case) []Played {
 		out[k].Truth = c.truth
 		for n != nil && n.probe >= 0 {
 			out[k].Tests++
+			out[k].Minutes += n.minutes
 			next := n.next[c.out[n.probe]]
 			if next == nil {
 				break // an answer never met: the best belief so far
@@ -330,6 +376,7 @@ func (p *Policy) Play(cases []Case) []Played {
 		}
 		if n != nil {
 			out[k].Tests += n.owed
+			out[k].Minutes += n.owes
 			out[k].Answer = n.answer
 			out[k].Right = sameRepairs(n.answer, c.truth)
 		}

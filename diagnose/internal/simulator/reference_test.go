@@ -24,7 +24,7 @@ func TestReferencePolicies(t *testing.T) {
 	score := map[string]float64{}
 	for _, name := range []string{"textbook", "greedy", "search", "everything"} {
 		start := time.Now()
-		p := Grow(name, learn)
+		p := Grow(name, learn, free{})
 		right, tests := 0, 0
 		for _, c := range p.Play(unseen) {
 			right, tests = right+b2i(c.Right), tests+c.Tests

@@ -1,0 +1,116 @@
+package diagnose
+
+import (
+	"slices"
+
+	"callout/catalogue"
+)
+
+// Asking is what every question costs beside its minutes.
+const Asking = asking
+
+// Ways prices the readings of other policies by the data: the minutes of the test
+// with the way to its energy state, from where the unit stands. It is for tests
+// and not safe for concurrent use.
+type Ways struct {
+	k      *Knowledge
+	stands []Energy
+	known  map[passage]passage
+	took   map[passage]float64
+}
+
+type passage struct {
+	at    int
+	state string
+}
+
+// NewWays begins with a unit as it is met.
+func NewWays(k *Knowledge) *Ways {
+	return &Ways{k: k, stands: []Energy{startEnergy()}, known: map[passage]passage{}, took: map[passage]float64{}}
+}
+
+// Question is what every question costs beside its minutes.
+func (w *Ways) Question() float64 { return Asking }
+
+// Ask prices the test that the first of the readings answers, the quickest where
+// there are several, and what is to be read beside it.
+func (w *Ways) Ask(at int, readings [][2]string) (float64, int) {
+	least, then := -1.0, at
+	for _, r := range readings[:1] {
+		for i := range w.k.tests {
+			t := &w.k.tests[i]
+			if string(t.Quantity) != r[0] || string(t.Place) != r[1] || t.ProofOnly {
+				continue
+			}
+			minutes, to := w.reach(at, t.State)
+			if minutes += t.Minutes + fetchMore*float64(len(readings)-1); least < 0 || minutes < least {
+				least, then = minutes, to
+			}
+		}
+	}
+	if least < 0 { // no test of its own: it is read where the unit stands
+		least = fetchMore * float64(len(readings))
+	}
+	return least, then
+}
+
+// reach takes the unit to an energy state, step by step.
+func (w *Ways) reach(at int, state string) (float64, int) {
+	key := passage{at, state}
+	if to, ok := w.known[key]; ok {
+		return w.took[key], to.at
+	}
+	e := w.stands[at]
+	minutes := 0.0
+	for range 60 {
+		path := w.k.path(nil, &e, state)
+		if len(path) == 0 {
+			break
+		}
+		s := w.k.energy.Steps[path[0]]
+		minutes += s.Minutes
+		for _, d := range s.Declare {
+			e.declare(d)
+		}
+		if s.Quantity != "" {
+			volts := 0.0
+			if s.Place == "known_live" {
+				volts = 240
+			}
+			e.read(catalogue.Reading{Quantity: s.Quantity, Place: s.Place, Value: volts, Unit: "V"})
+		}
+	}
+	to := slices.IndexFunc(w.stands, func(x Energy) bool { return sameEnergy(x, e) })
+	if to < 0 {
+		to = len(w.stands)
+		w.stands = append(w.stands, e)
+	}
+	w.known[key], w.took[key] = passage{to, state}, minutes
+	return minutes, to
+}
+
+func sameEnergy(a, b Energy) bool {
+	if !slices.Equal(a.Proved, b.Proved) {
+		return false
+	}
+	return a.Outdoor == b.Outdoor && a.Indoor == b.Indoor && a.Capacitor == b.Capacitor && a.Tester == b.Tester && a.LockedOut == b.LockedOut &&
+		a.PanelOpen == b.PanelOpen && a.LeadsOff == b.LeadsOff && a.PlugOff == b.PlugOff && a.Call == b.Call && a.GaugesOn == b.GaugesOn &&
+		a.Disconnect == b.Disconnect && a.Breaker == b.Breaker && a.Tripped == b.Tripped
+}
+
+// WithPriors is the same knowledge with other frequencies of the faults.
+func (k *Knowledge) WithPriors(share map[string]float64) (*Knowledge, error) {
+	out := *k
+	out.faults = slices.Clone(k.faults)
+	var sum float64
+	for _, f := range k.faults {
+		sum += f.Prior
+	}
+	const seldom = 1e-4 // what was not met can be met
+	for i := range out.faults {
+		out.faults[i].Prior = sum * max(share[string(out.faults[i].ID)], seldom)
+	}
+	var err error
+	out.model, err = newModel(&out)
+	return &out, err
+}

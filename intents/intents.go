@@ -94,6 +94,9 @@ type Parser struct {
 	placeIndex    map[catalogue.PlaceID]int
 }
 
+// Catalogue is what the vocabulary was compiled from.
+func (p *Parser) Catalogue() *catalogue.Catalogue { return p.cat }
+
 // New compiles the catalogue's vocabulary. The error says which phrase or data
 // file can't be used.
 func New(c *catalogue.Catalogue) (*Parser, error) {

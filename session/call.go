@@ -44,7 +44,8 @@ func LoadKnowledge() (*Knowledge, error) {
 
 // Policy says how sure the ear must be.
 type Policy struct {
-	// Ask: below this certainty (0..1) a callout is asked back.
+	// Ask: below this certainty (0..1) a callout is asked back; 0: below the limit that was
+	// chosen for the recogniser that heard it, see AskBelow.
 	Ask float64
 	// AskSafety: the same for declarations and repairs.
 	AskSafety float64

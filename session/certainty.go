@@ -20,6 +20,7 @@ type Evidence struct {
 	Best     []intents.Item
 	Rivals   []Rival            // other meanings that texts of the utterance have, best first
 	Features map[string]float64 // by the names in Features
+	Against  float64            // nats by which readings that are not usual are less likely
 }
 
 // Rival is another meaning than the best.
@@ -43,7 +44,7 @@ const CommonCertaintyFile = "data/certainty.json"
 // what its recogniser calls itself.
 func OwnCertaintyFile(engine string) string {
 	_, sum, _ := strings.Cut(engine, "sha256:")
-	sum, _, _ = strings.Cut(sum, " ")
+	sum = sum[:min(len(sum), 64)]
 	if a, ok := adapters.In(sum); ok {
 		return "data/certainty/" + a.Name + ".json"
 	}
@@ -58,6 +59,16 @@ func CertaintyFile(engine string) string {
 		return own
 	}
 	return CommonCertaintyFile
+}
+
+// AskBelow is the certainty below which what a recogniser heard is asked back, where the
+// policy leaves that to the recogniser: it is told by what the recogniser calls itself.
+func AskBelow(engine string) float64 {
+	c, err := loadCalibration(certaintyOf(engine))
+	if err != nil {
+		return 1 // a broken build: NewEar fails with the same error
+	}
+	return c.Ask
 }
 
 func certaintyOf(engine string) []byte {
@@ -87,6 +98,9 @@ type Calibration struct {
 	// Primed says whether the recognisers hear better with the prompt. Those with an adapter
 	// know the trade's phrases without it, and are done sooner.
 	Primed bool `json:"primed"`
+	// Ask is the certainty (0..1) below which a callout is asked back, unless the policy says
+	// otherwise: chosen on the hearing bench's tuning voices.
+	Ask float64 `json:"ask"`
 
 	One  Weights `json:"one"`
 	Pair Weights `json:"pair"`
@@ -98,6 +112,9 @@ func loadCalibration(data []byte) (Calibration, error) {
 	d.DisallowUnknownFields()
 	if err := d.Decode(&c); err != nil {
 		return c, fmt.Errorf("session: certainty.json: %w", err)
+	}
+	if !(c.Ask > 0 && c.Ask < 1) {
+		return c, fmt.Errorf("session: certainty.json: ask is %g; it lies between 0 and 1", c.Ask)
 	}
 	return c, errors.Join(c.One.check(Features()), c.Pair.check(PairFeatures()))
 }
@@ -129,7 +146,7 @@ func (w Weights) Share(e Evidence) float64 {
 
 // Found is the probability that the right meaning is among those found.
 func (w Weights) Found(e Evidence) float64 {
-	z := w.Bias
+	z := w.Bias - e.Against
 	for name, v := range e.Features {
 		z += w.Per[name] * v
 	}
@@ -169,7 +186,7 @@ func (w Weights) weigh(p *intents.Parser, x expectation, list ...audio.Transcrip
 	sort.SliceStable(order, func(i, j int) bool { return sums[order[i]] > sums[order[j]] })
 	top := order[0]
 	best = first[top]
-	e = Evidence{Best: best.items, Features: features(best, heard)}
+	e = Evidence{Best: best.items, Features: features(best, heard), Against: x.usual.against(best.items)}
 	for _, k := range order[1:] {
 		c := first[k]
 		rivals = append(rivals, c)

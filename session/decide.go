@@ -85,7 +85,7 @@ func (c *Call) decide(u Utterance) decision {
 			d.ask = append(d.ask, c.askImplausible(it))
 		case c.contrary(it, u):
 			d.ask = append(d.ask, c.askContrary(it))
-		case u.Certainty < c.needed(it), u.Certainty < c.policy.AskSafety && !c.named(it, u.Text), c.halved(it, r, u), u.Cut && (it.Command == nil || it.Command.Number != nil):
+		case u.Certainty < c.needed(it, u.Engine), u.Certainty < c.policy.AskSafety && !c.named(it, u.Text), c.halved(it, r, u), u.Cut && (it.Command == nil || it.Command.Number != nil):
 			d.ask = append(d.ask, c.askUnsure(it, u))
 		default:
 			d.record = append(d.record, it)
@@ -141,20 +141,24 @@ func (c *Call) halved(it intents.Item, r intents.Result, u Utterance) bool {
 
 // needed is how sure the ear must be of an item to record it or act on it. A note is
 // kept as it was heard.
-func (c *Call) needed(it intents.Item) float64 {
+func (c *Call) needed(it intents.Item, engine string) float64 {
+	ask := c.policy.Ask
+	if ask == 0 {
+		ask = AskBelow(engine)
+	}
 	switch {
 	case it.Declaration != "":
 		d, _ := c.know.Catalogue.Declaration(it.Declaration)
 		if d.Safety {
 			return c.policy.AskSafety
 		}
-		return c.policy.Ask
+		return ask
 	case it.Repair != "":
 		return c.policy.AskSafety
 	case it.Note != "":
 		return 0
 	}
-	return c.policy.Ask
+	return ask
 }
 
 // clearly is how far, in nats, the contrary of a declaration must lie behind it to be

@@ -27,6 +27,7 @@ type Ear struct {
 	second     audio.Recogniser // asked where the first is unsure; nil: none
 	calibrated Calibration
 	prompt     string
+	usual      usual
 	callouts   audio.Language
 	answers    audio.Language // callouts, and what only answers a question
 	expects    atomic.Pointer[expectation]
@@ -37,6 +38,9 @@ func NewEar(r audio.Recogniser, p *intents.Parser) (*Ear, error) {
 	e := &Ear{recogniser: r, parser: p, prompt: strings.TrimSpace(prime)}
 	var err error
 	if e.calibrated, err = loadCalibration(certaintyOf(r.Engine())); err != nil {
+		return nil, err
+	}
+	if e.usual, err = loadUsual(usualData, p.Catalogue()); err != nil {
 		return nil, err
 	}
 	if e.callouts, err = Language(p, false); err != nil {
@@ -60,6 +64,7 @@ type expectation struct {
 	low      float64 // ... between these
 	high     float64
 	question bool // one is open
+	usual    usual
 }
 
 // surprise is how much less likely a reading outside of what the engine expects is held,
@@ -74,7 +79,7 @@ func (x expectation) against(list []intents.Item) (nats float64) {
 			nats = surprise
 		}
 	}
-	return nats
+	return max(nats, x.usual.against(list))
 }
 
 // pointless reports whether all that items say is yes or no, with no question open.
@@ -90,7 +95,7 @@ func (x expectation) pointless(list []intents.Item) bool {
 // Expect tells the ear what is open in the call, from now on, and what the engine expects
 // to hear next. A bare number is only listened for as an answer.
 func (e *Ear) Expect(c *Call) {
-	x := expectation{context: c.context(), low: math.Inf(-1), high: math.Inf(1)}
+	x := expectation{context: c.context(), low: math.Inf(-1), high: math.Inf(1), usual: e.usual}
 	x.quantity, x.place = c.Expects()
 	x.question = c.asked() != nil
 	if lo, hi, ok := c.job.Expect(x.quantity, x.place); ok {
@@ -103,7 +108,7 @@ func (e *Ear) expected() expectation {
 	if x := e.expects.Load(); x != nil {
 		return *x
 	}
-	return expectation{}
+	return expectation{usual: e.usual}
 }
 
 // Hints are what the ear tells a recogniser.

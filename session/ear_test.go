@@ -60,7 +60,7 @@ func TestTheLanguageMendsWhatTheModelMishears(t *testing.T) {
 func TestRivalsAreNamedInTheQuestion(t *testing.T) {
 	e, k := newTestEar(t)
 	u := e.Understand(heard("Compressor amps 50.", -1.5, hyp("Compressor amps 50.", -1.5), hyp("Compressor amps 15.", -1.9)))
-	assert.Less(t, u.Certainty, DefaultPolicy.Ask)
+	assert.Less(t, u.Certainty, AskBelow(""))
 	j, err := Judge(k, DefaultPolicy, u)
 	require.NoError(t, err)
 	assert.Equal(t, joblog.Asked, j.Action)

@@ -6,10 +6,9 @@ import (
 	"callout/joblog"
 )
 
-// DefaultPolicy holds the limits at which, each of the tuning voices of the hearing bench
-// being judged by weights fitted to the others, at most 2% were recorded wrong in silence at
-// any level, and a fifth of the chatter in the loudest noise was asked about.
-var DefaultPolicy = Policy{Ask: 0.75, AskSafety: 0.9, Ignore: 0.25}
+// DefaultPolicy leaves to the recogniser what is asked back; the other limits were chosen on
+// the tuning voices of the hearing bench, each judged by weights fitted to the others.
+var DefaultPolicy = Policy{Ask: 0, AskSafety: 0.9, Ignore: 0.25}
 
 // Judgement is what would become of one utterance that stands alone.
 type Judgement struct {

@@ -89,7 +89,7 @@ func fit(w session.Weights, names []string, list []example, source string) sessi
 		}
 		for _, x := range list {
 			r := row(x)
-			z := 0.0
+			z := -x.evidence.Against
 			for i := range r {
 				z += b[i] * r[i]
 			}

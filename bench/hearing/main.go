@@ -51,7 +51,7 @@ func main() {
 	flag.BoolVar(&o.baseline, "baselines", true, "measure the baselines too")
 	flag.IntVar(&o.classic, "classic", 60, "clips for the classic recogniser, at most: the first texts at all levels; 0: none")
 	flag.IntVar(&o.threads, "threads", 2, "threads of the recogniser")
-	flag.Float64Var(&o.policy.Ask, "ask", session.DefaultPolicy.Ask, "certainty below which a callout is asked back")
+	flag.Float64Var(&o.policy.Ask, "ask", session.DefaultPolicy.Ask, "certainty below which a callout is asked back; 0: each model's own")
 	flag.Float64Var(&o.policy.AskSafety, "ask-safety", session.DefaultPolicy.AskSafety, "the same for safety declarations")
 	flag.Float64Var(&o.policy.Ignore, "ignore", session.DefaultPolicy.Ignore, "certainty below which it is ignored")
 	flag.Parse()

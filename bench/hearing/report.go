@@ -154,7 +154,7 @@ func report(ctx context.Context, o options, k *session.Knowledge, list []clip, a
 				evidence = func(t audio.Transcript) (session.Evidence, bool) { return h.ear.EvidenceBoth(t, h.again[i]) }
 				heard += h.again[i].Took
 			}
-			u.Source = joblog.Speech
+			u.Source, u.Engine = joblog.Speech, h.engine
 			last, err := judge(k, ours, c, u, o.policy)
 			if err != nil {
 				return err
@@ -201,9 +201,13 @@ func report(ctx context.Context, o options, k *session.Knowledge, list []clip, a
 	if o.through != "" {
 		fmt.Fprintf(out, "every sound through %q first\n", o.through)
 	}
-	fmt.Fprintf(out, "%s voices, %d texts, %d clips; ask below %g (safety %g), ignore below %g\n", o.set, o.n+o.n/2, len(list), o.policy.Ask, o.policy.AskSafety, o.policy.Ignore)
+	fmt.Fprintf(out, "%s voices, %d texts, %d clips; ask safety back below %g, ignore below %g\n", o.set, o.n+o.n/2, len(list), o.policy.AskSafety, o.policy.Ignore)
 	for _, h := range all {
-		fmt.Fprintf(out, "\n%s: %s\n", h.name, h.engine)
+		ask := o.policy.Ask
+		if ask == 0 {
+			ask = session.AskBelow(h.engine)
+		}
+		fmt.Fprintf(out, "\n%s: %s; ask back below %g\n", h.name, h.engine, ask)
 	}
 	write(out, tables)
 	_, err := io.WriteString(out, lossHead+where.String()+times.String())

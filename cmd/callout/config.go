@@ -63,7 +63,7 @@ func settingList() []setting {
 		{"unit", "", "your firm's code for the unit worked on, for the job log"},
 		{"keep-audio", false, "keep what was said as FLAC beside the job log"},
 		{"audio-days", 90, "remove kept recordings after so many days; 0 keeps them"},
-		{"ask", session.DefaultPolicy.Ask, "ask back what was heard less surely than this (0 to 1)"},
+		{"ask", session.DefaultPolicy.Ask, "ask back what was heard less surely than this (0 to 1); 0: the limit chosen for the model"},
 		{"ask-safety", session.DefaultPolicy.AskSafety, "the same for switching, proving and repairs"},
 		{"ignore", session.DefaultPolicy.Ignore, "leave alone what was heard less surely than this"},
 	}

@@ -33,6 +33,7 @@ const (
 	early        = 0.4   // the price of a look at what will have passed later
 	turning      = 5.0   // from a unit made safe back to a live one
 	slow         = 1.0   // a rate at which testing on costs more than it saves
+	slowest      = 0.12  // the same, after a repair, when the technician is about to leave
 	tells        = 0.15  // a test that takes less off the expected cost tells nothing
 	plateMinutes = 2.0   // a value off the nameplate, its asking with it
 	reach        = 300.0 // what finding a fault that nothing points to is worth

@@ -40,7 +40,7 @@ func (v *view) choose(a *Assessment) Next {
 	if c, ok := v.forced(cs, enough); ok {
 		return v.testNext(c, DoTest)
 	}
-	if !ok || best.rate < slow {
+	if !ok || best.rate < slow && len(v.s.repairs) == 0 || best.rate < slowest {
 		if n, ok := v.leave(&a.Proof); ok {
 			return n
 		}

@@ -14,7 +14,9 @@
 //   - Energy: what is live until declared and proved dead. See [Energy].
 //   - Gates: what must be proved before a verdict, a repair or a touch. Gates
 //     are applied to the advice, never to the belief.
-//   - Choice: the next test by least expected total cost in minutes.
+//   - Choice: the next test by least expected total cost in minutes, chosen where
+//     something was last found out and kept to on the way there. What to mend first
+//     is told apart; what else may be wrong shows once that is mended.
 //
 // # What is kept between looks
 //

@@ -6,7 +6,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -147,8 +149,8 @@ func (w Weights) Share(e Evidence) float64 {
 // Found is the probability that the right meaning is among those found.
 func (w Weights) Found(e Evidence) float64 {
 	z := w.Bias - e.Against
-	for name, v := range e.Features {
-		z += w.Per[name] * v
+	for _, name := range slices.Sorted(maps.Keys(e.Features)) { // in order, or the last bit is chance
+		z += w.Per[name] * e.Features[name]
 	}
 	return 1 / (1 + math.Exp(-z))
 }

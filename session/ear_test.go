@@ -274,3 +274,16 @@ func TestWeightsAreChecked(t *testing.T) {
 	badly := e.calibrated.One.Certainty(Evidence{Features: map[string]float64{"worth": -3, "alike": 0.2, "gap": 10}})
 	assert.True(t, badly >= 0 && badly < 0.5, badly)
 }
+
+// The same evidence gives the same certainty to the last bit, whatever the order of a map.
+func TestCertaintyIsTheSameEachTime(t *testing.T) {
+	w := Weights{Sharp: 1, Bias: -10, Per: map[string]float64{}} // near one half, where every bit shows
+	e := Evidence{Features: map[string]float64{}}
+	for i, name := range PairFeatures() {
+		w.Per[name], e.Features[name] = 100*float64(1-i%2*2), 1/float64(7+i) // sums that round
+	}
+	first := w.Certainty(e)
+	for range 200 {
+		require.Equal(t, first, w.Certainty(e))
+	}
+}

@@ -36,7 +36,7 @@ NATIVE_CFLAGS := $(shell pkg-config --cflags whisper 2>/dev/null)
 NATIVE_LDFLAGS := $(shell pkg-config --libs whisper 2>/dev/null)
 NATIVE_PATHS :=
 else
-PATCHES := $(SETUP)/rows.patch $(SETUP)/prefetch.patch
+PATCHES := $(SETUP)/rows.patch $(SETUP)/prefetch.patch $(SETUP)/vocabulary.patch
 ENGINE_NAME := whisper-$(ENGINE_VERSION)-$(shell echo $(ENGINE_SHA256) | cut -c1-8)-$(shell cat $(PATCHES) $(SETUP)/engine.sh | sha256sum | cut -c1-8)-native-$(WHISPER_NATIVE)
 ENGINE_DIR := $(PARTS)/$(ENGINE_NAME)
 ENGINE := $(ENGINE_DIR)/done

@@ -65,6 +65,10 @@ func (c *Call) decide(u Utterance) decision {
 	r := c.know.Parser.Parse(u.Text, c.context())
 	d := decision{why: "no callout in it"}
 	q := c.asked()
+	ask := c.policy.Ask
+	if ask == 0 {
+		ask = AskBelow(u.Engine)
+	}
 	for _, it := range r.Items {
 		if it.Command != nil && len(r.Items) == 1 && q != nil && it.Command.Command == "retract" {
 			no := false
@@ -85,7 +89,7 @@ func (c *Call) decide(u Utterance) decision {
 			d.ask = append(d.ask, c.askImplausible(it))
 		case c.contrary(it, u):
 			d.ask = append(d.ask, c.askContrary(it))
-		case u.Certainty < c.needed(it, u.Engine), u.Certainty < c.policy.AskSafety && !c.named(it, u.Text), c.halved(it, r, u), u.Cut && (it.Command == nil || it.Command.Number != nil):
+		case u.Certainty < c.needed(it, ask), u.Certainty < c.policy.AskSafety && !c.named(it, u.Text), c.halved(it, r, u), u.Cut && (it.Command == nil || it.Command.Number != nil):
 			d.ask = append(d.ask, c.askUnsure(it, u))
 		default:
 			d.record = append(d.record, it)
@@ -140,12 +144,8 @@ func (c *Call) halved(it intents.Item, r intents.Result, u Utterance) bool {
 }
 
 // needed is how sure the ear must be of an item to record it or act on it. A note is
-// kept as it was heard.
-func (c *Call) needed(it intents.Item, engine string) float64 {
-	ask := c.policy.Ask
-	if ask == 0 {
-		ask = AskBelow(engine)
-	}
+// kept as it was heard. ask is the limit for what is neither switching nor a repair.
+func (c *Call) needed(it intents.Item, ask float64) float64 {
 	switch {
 	case it.Declaration != "":
 		d, _ := c.know.Catalogue.Declaration(it.Declaration)

@@ -48,15 +48,15 @@ func clip(t testing.TB, path string) audio.Utterance {
 	return audio.Utterance{Samples: x}
 }
 
-// TestHumanSample lets one word of 22 be another: "ask not" sounds like "asked not", which base
-// with its adapter writes; the untouched models and tiny.en at half its strength have all right.
+// TestHumanSample wants the sample word for word, but for "asked not", which base with its
+// adapter writes and which sounds like "ask not"; the untouched models have that right too.
 func TestHumanSample(t *testing.T) {
 	got, err := open(t).Recognise(context.Background(), address(t), audio.Hints{})
 	require.NoError(t, err)
 	_, want, err := audiotest.Address(t.Context())
 	require.NoError(t, err)
-	heard := audiotest.Spelled(got.Text)
-	assert.LessOrEqual(t, audiotest.Distance(strings.Fields(want), heard), 1, "%s", got.Text)
+	heard := strings.Join(audiotest.Spelled(got.Text), " ")
+	assert.Equal(t, want, strings.Replace(heard, " asked not ", " ask not ", 1))
 	assert.Len(t, got.Words, 22)
 	assert.Less(t, got.NoSpeech, 0.1)
 }

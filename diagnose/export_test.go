@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"callout/catalogue"
+	"callout/diagnose/internal/simulator"
 )
 
 // Asking is what every question costs beside its minutes.
@@ -96,6 +97,35 @@ func sameEnergy(a, b Energy) bool {
 	return a.Outdoor == b.Outdoor && a.Indoor == b.Indoor && a.Capacitor == b.Capacitor && a.Tester == b.Tester && a.LockedOut == b.LockedOut &&
 		a.PanelOpen == b.PanelOpen && a.LeadsOff == b.LeadsOff && a.PlugOff == b.PlugOff && a.Call == b.Call && a.GaugesOn == b.GaugesOn &&
 		a.Disconnect == b.Disconnect && a.Breaker == b.Breaker && a.Tripped == b.Tripped
+}
+
+// Protocol lists, for the reference policies, what the gates ask for before a
+// compressor is condemned.
+func (k *Knowledge) Protocol() simulator.Protocol {
+	readings := func(cs ...clause) (out [][2]string) {
+		for _, c := range cs {
+			t := &k.tests[c.test]
+			for _, in := range append([]Input{{Quantity: t.Quantity, Place: t.Place}}, t.Also...) {
+				out = append(out, [2]string{string(in.Quantity), string(in.Place)})
+			}
+		}
+		return out
+	}
+	p := simulator.Protocol{}
+	for _, f := range k.faults {
+		if f.First == "" || !slices.Contains(f.Repairs, "replace_compressor") {
+			continue
+		}
+		for _, n := range k.gates[k.gateAt[f.First]].Needs {
+			if len(n.any) > 0 {
+				p[string(f.ID)] = append(p[string(f.ID)], simulator.Need{Any: readings(n.any...), Fitted: n.Absent})
+			}
+			for _, c := range n.all {
+				p[string(f.ID)] = append(p[string(f.ID)], simulator.Need{Any: readings(c), Fitted: n.Absent})
+			}
+		}
+	}
+	return p
 }
 
 // WithPriors is the same knowledge with other frequencies of the faults.

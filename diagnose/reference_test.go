@@ -64,7 +64,7 @@ func TestAgainstReferencePolicies(t *testing.T) {
 		var right []bool
 		var tests []int
 		var minutes []float64
-		searched = simulator.Grow(name, learnt, diagnose.NewWays(k)).Play(cases) // the last is "search"
+		searched = simulator.Grow(name, learnt, diagnose.NewWays(k), k.Protocol()).Play(cases) // the last is "search"
 		for _, c := range searched {
 			right, tests, minutes = append(right, c.Right), append(tests, c.Tests), append(minutes, c.Minutes)
 		}

@@ -37,7 +37,7 @@ type Result struct {
 	Truth        []string
 	Verdicts     [][]string // earned verdicts, each once, in order
 	Repairs      []string
-	Tests        int // questions asked to the unit before the last new verdict
+	Tests        int // questions to the unit before the last new verdict, all where there is none: see questions
 	Readings     int // single readings and looks among them
 	Minutes      float64
 	Unsafe       []string // kind: what
@@ -51,6 +51,26 @@ type Result struct {
 	Log          []string
 	FirstVerdict int     // tests before the first verdict, -1 if none
 	ToVerdict    float64 // minutes before it, waits and the way to each energy state among them
+}
+
+// questions counts what was asked of the unit as the policies' probes are counted:
+// a test once, however many readings it takes, a part that turns out not to be
+// fitted among them, and once more for each reading of it that is taken again.
+// Not counted, and free for the policies too: the complaint and the season that a
+// call begins with, the nameplate, the steps to a safe or a live unit, waits, and
+// the proof of a repair.
+type questions struct {
+	n     int
+	tests map[string]bool
+	taken map[[3]string]bool // readings of a test
+}
+
+func (q *questions) ask(test, quantity, place string) {
+	reading := [3]string{test, quantity, place}
+	if !q.tests[test] || q.taken[reading] {
+		q.n++
+	}
+	q.tests[test], q.taken[reading] = true, true
 }
 
 // maxSteps ends a call that goes nowhere.
@@ -104,15 +124,15 @@ func Play(w *World, e Engine, seed uint64, keepLog bool) Result {
 			}
 		}
 	}
-	lastTest, stuck := "", 0
-	asked := map[string]bool{}
+	stuck := 0
+	asked := questions{tests: map[string]bool{}, taken: map[[3]string]bool{}}
 	for ; res.Steps < maxSteps; res.Steps++ {
 		s := e.Next(w.Now)
 		if s.Verdict != nil && !slices.ContainsFunc(res.Verdicts, func(v []string) bool { return slices.Equal(v, s.Verdict) }) {
 			res.Verdicts = append(res.Verdicts, s.Verdict)
-			res.Tests = len(asked)
+			res.Tests = asked.n
 			if res.FirstVerdict < 0 {
-				res.FirstVerdict, res.ToVerdict = len(asked), w.Now
+				res.FirstVerdict, res.ToVerdict = asked.n, w.Now
 			}
 			log("VERDICT " + join(s.Verdict))
 		}
@@ -157,10 +177,9 @@ func Play(w *World, e Engine, seed uint64, keepLog bool) Result {
 			w.Pass(s.Minutes)
 			if s.Kind == "test" {
 				res.Readings++
-				if s.Test != lastTest {
-					asked[s.Test] = true
+				if asked.ask(s.Test, s.Quantity, s.Place); len(res.Verdicts) == 0 {
+					res.Tests = asked.n
 				}
-				lastTest = s.Test
 			}
 			a, ok := ask(s.Quantity, s.Place)
 			if !ok {
@@ -194,6 +213,9 @@ var plate = [][2]string{
 // score compares what was decided and done with the truth.
 func score(w *World, res *Result) {
 	res.Minutes = w.Now
+	if len(res.Verdicts) == 0 {
+		res.ToVerdict = w.Now
+	}
 	named := map[string]bool{}
 	badCompressor := slices.ContainsFunc(res.Truth, compressorFault)
 	for _, v := range res.Verdicts {

@@ -16,6 +16,9 @@ type Case struct {
 	out     []uint8
 }
 
+// unanswered is the class of a question that can't be answered.
+const unanswered = 0
+
 // A Sampler turns calls into cases. Cases of one sampler can be compared: they
 // number the classes of answers alike.
 type Sampler struct{ index []map[string]uint8 }
@@ -24,7 +27,7 @@ type Sampler struct{ index []map[string]uint8 }
 func NewSampler() *Sampler {
 	s := &Sampler{index: make([]map[string]uint8, len(probes()))}
 	for i := range s.index {
-		s.index[i] = map[string]uint8{"": 0}
+		s.index[i] = map[string]uint8{"": unanswered}
 	}
 	return s
 }
@@ -82,8 +85,7 @@ type node struct {
 	answer  string
 	probe   int     // -1: a leaf
 	minutes float64 // of its question
-	owed    int     // tests the protocol still asks for before this answer
-	owes    float64 // and their minutes
+	owes    []due   // what the protocol still asks for before this answer
 	next    map[uint8]*node
 }
 
@@ -93,7 +95,7 @@ type grower struct {
 	choose func(g *grower, set []int32, asked []bool, at int) int
 	depth  int // look-ahead
 	width  int // candidates tried at each step of it
-	owes   []int
+	owes   map[string][]owing
 	stop   float64 // the belief at which an answer is given
 	asks   [][][2]string
 	time   Prices // what a question takes, to be told
@@ -104,9 +106,10 @@ type grower struct {
 // "greedy" by information gain, "search" by look-ahead over the most
 // informative questions with greedy play beyond it, for the fewest questions,
 // "least cost" the same for the least of what prices say, "everything" by
-// information gain until nothing is left to tell.
-func Grow(name string, cases []Case, prices Prices) *Policy {
-	g := &grower{cases: cases, owes: owed(), stop: 0.95, asks: asks(), time: prices, prices: free{}}
+// information gain until nothing is left to tell. Before an answer every policy
+// pays for what the protocol asks for and it has not asked.
+func Grow(name string, cases []Case, prices Prices, protocol Protocol) *Policy {
+	g := &grower{cases: cases, owes: owings(protocol), stop: 0.95, asks: asks(), time: prices, prices: free{}}
 	switch name {
 	case "textbook":
 		order := textbook()
@@ -141,8 +144,7 @@ func Grow(name string, cases []Case, prices Prices) *Policy {
 
 func (g *grower) grow(set []int32, asked []bool, at int) *node {
 	answer, share := g.top(set)
-	n := &node{answer: answer, probe: -1}
-	n.owed, n.owes = g.debt(answer, asked, at, g.time)
+	n := &node{answer: answer, probe: -1, owes: g.debt(answer, asked, at, g.time)}
 	if share >= g.stop {
 		return n
 	}
@@ -283,16 +285,12 @@ func (g *grower) search(set []int32, asked []bool, at int) int {
 // debt of the protocol included.
 func (g *grower) lookAhead(set []int32, asked []bool, at, depth int) (int, float64) {
 	answer, share := g.top(set)
-	due := func() float64 {
-		n, minutes := g.debt(answer, asked, at, g.prices)
-		return minutes + float64(n)*g.prices.Question()
-	}
 	if share >= g.stop {
-		return -1, due()
+		return -1, g.owed(answer, set, asked, at)
 	}
 	ranked := g.ranked(set, asked, at)
 	if len(ranked) == 0 {
-		return -1, due()
+		return -1, g.owed(answer, set, asked, at)
 	}
 	if depth == 0 {
 		ranked = ranked[:1]
@@ -318,44 +316,11 @@ func (g *grower) lookAhead(set []int32, asked []bool, at, depth int) (int, float
 	return best, least
 }
 
-// protocol are the questions that must have been put before a compressor is
-// condemned: supply under start, connections, capacitor, windings, ground.
-var protocol = []string{"voltage_under_start contactor_load", "connection compressor", "capacitance herm", "windings", "insulation_resistance winding_to_ground"}
-
-func owed() []int {
-	var at []int
-	for i, p := range probes() {
-		if slices.Contains(protocol, p.id) {
-			at = append(at, i)
-		}
-	}
-	return at
-}
-
-// debt counts the protocol's questions not yet put before an answer, and their
-// minutes.
-func (g *grower) debt(answer string, asked []bool, at int, by Prices) (n int, minutes float64) {
-	condemns := false
-	for _, f := range strings.Split(answer, "+") {
-		condemns = condemns || compressorFault(f) && f != "valves_leak" && f != "compressor_noisy"
-	}
-	if !condemns {
-		return 0, 0
-	}
-	for _, i := range g.owes {
-		if !asked[i] {
-			m, then := by.Ask(at, g.asks[i])
-			n, minutes, at = n+1, minutes+m, then
-		}
-	}
-	return n, minutes
-}
-
 // Played is one case played by a policy.
 type Played struct {
 	Truth, Answer string
-	Right         bool // the same repairs put it right
-	Tests         int
+	Right         bool    // the same repairs put it right
+	Tests         int     // probes asked, those of the protocol among them
 	Minutes       float64 // by the prices it was grown with
 }
 
@@ -375,8 +340,12 @@ func (p *Policy) Play(cases []Case) []Played {
 			n = next
 		}
 		if n != nil {
-			out[k].Tests += n.owed
-			out[k].Minutes += n.owes
+			for _, d := range n.owes {
+				if !d.fitted || c.out[d.probe] != unanswered {
+					out[k].Tests++
+					out[k].Minutes += d.minutes
+				}
+			}
 			out[k].Answer = n.answer
 			out[k].Right = sameRepairs(n.answer, c.truth)
 		}

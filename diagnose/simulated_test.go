@@ -20,9 +20,15 @@ import (
 	"callout/diagnose/internal/simulator"
 )
 
+// job is what is played: the engine's, or one that chooses otherwise.
+type job interface {
+	Add(diagnose.Event) []diagnose.Warning
+	Assess(now time.Time) diagnose.Assessment
+}
+
 // played adapts a job to the simulator: it speaks in ids and minutes.
 type played struct {
-	job  *diagnose.Job
+	job  job
 	cat  *catalogue.Catalogue
 	seq  uint64
 	took []time.Duration // of each assessment
@@ -81,10 +87,10 @@ func (p *played) Next(at float64) simulator.Step {
 // playMany plays n calls with seeds from first on, on all processors.
 func playMany(t testing.TB, first uint64, n int, setup simulator.Setup) (results []simulator.Result, took []time.Duration) {
 	c, k := loaded(t)
-	return playWith(c, k, first, n, setup)
+	return playWith(c, func(uint64) job { return k.NewJob() }, first, n, setup)
 }
 
-func playWith(c *catalogue.Catalogue, k *diagnose.Knowledge, first uint64, n int, setup simulator.Setup) (results []simulator.Result, took []time.Duration) {
+func playWith(c *catalogue.Catalogue, begin func(seed uint64) job, first uint64, n int, setup simulator.Setup) (results []simulator.Result, took []time.Duration) {
 	results = make([]simulator.Result, n)
 	var wg sync.WaitGroup
 	var mu sync.Mutex
@@ -93,7 +99,7 @@ func playWith(c *catalogue.Catalogue, k *diagnose.Knowledge, first uint64, n int
 		wg.Go(func() {
 			for i := range next {
 				seed := first + uint64(i)
-				e := &played{job: k.NewJob(), cat: c}
+				e := &played{job: begin(seed), cat: c}
 				results[i] = simulator.Play(simulator.NewCall(seed, setup), e, seed, os.Getenv("CALLOUT_LOG") != "")
 				mu.Lock()
 				took = append(took, e.took...)

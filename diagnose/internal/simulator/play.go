@@ -55,22 +55,21 @@ type Result struct {
 
 // questions counts what was asked of the unit as the policies' probes are counted:
 // a test once, however many readings it takes, a part that turns out not to be
-// fitted among them, and once more for each reading of it that is taken again.
-// Not counted, and free for the policies too: the complaint and the season that a
-// call begins with, the nameplate, the steps to a safe or a live unit, waits, and
-// the proof of a repair.
+// fitted among them, and once more each time that it is taken anew. Not counted,
+// and free for the policies too: the complaint and the season that a call begins
+// with, the nameplate, the steps to a safe or a live unit, waits, and the proof of
+// a repair.
 type questions struct {
 	n     int
-	tests map[string]bool
-	taken map[[3]string]bool // readings of a test
+	taken map[string][]string // by test: its readings since it was last begun
 }
 
-func (q *questions) ask(test, quantity, place string) {
-	reading := [3]string{test, quantity, place}
-	if !q.tests[test] || q.taken[reading] {
-		q.n++
+func (q *questions) ask(test, reading string) {
+	taken := q.taken[test]
+	if len(taken) == 0 || slices.Contains(taken, reading) {
+		q.n, taken = q.n+1, nil
 	}
-	q.tests[test], q.taken[reading] = true, true
+	q.taken[test] = append(taken, reading)
 }
 
 // maxSteps ends a call that goes nowhere.
@@ -125,7 +124,7 @@ func Play(w *World, e Engine, seed uint64, keepLog bool) Result {
 		}
 	}
 	stuck := 0
-	asked := questions{tests: map[string]bool{}, taken: map[[3]string]bool{}}
+	asked := questions{taken: map[string][]string{}}
 	for ; res.Steps < maxSteps; res.Steps++ {
 		s := e.Next(w.Now)
 		if s.Verdict != nil && !slices.ContainsFunc(res.Verdicts, func(v []string) bool { return slices.Equal(v, s.Verdict) }) {
@@ -177,7 +176,7 @@ func Play(w *World, e Engine, seed uint64, keepLog bool) Result {
 			w.Pass(s.Minutes)
 			if s.Kind == "test" {
 				res.Readings++
-				if asked.ask(s.Test, s.Quantity, s.Place); len(res.Verdicts) == 0 {
+				if asked.ask(s.Test, s.Quantity+" "+s.Place); len(res.Verdicts) == 0 {
 					res.Tests = asked.n
 				}
 			}

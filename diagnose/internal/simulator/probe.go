@@ -181,6 +181,39 @@ func circuitProbes() []probe {
 	}
 }
 
+// Stand makes a call and takes its unit to one of the states in which the probes
+// are asked: "any" as it is met, "run", "dead", "indoor_dead", "isolated".
+func Stand(seed uint64, setup Setup, state string) *World {
+	w := NewCall(seed, setup)
+	w.stand(state)
+	return w
+}
+
+func (w *World) stand(state string) {
+	switch state {
+	case "run":
+		if w.tripped {
+			w.breakerOn, w.tripped, w.cache = true, false, nil // reset once; what trips later can be read first
+		}
+		if !w.calling && !w.p.welded {
+			w.calling = true
+		}
+	case "dead":
+		for _, d := range []string{"disconnect_pulled", "locked_out", "panel_open", "capacitor_bled", "capacitor_bled", "leads_off", "compressor_plug_off"} {
+			if d == "disconnect_pulled" && w.p.pullOut {
+				w.disconnectIn = false // keeps the arrival look of the disconnect
+				w.cache = nil
+				continue
+			}
+			w.Declare(d)
+		}
+	case "indoor_dead":
+		w.Declare("air_handler_off")
+	case "isolated":
+		w.Declare("compressor_plug_off")
+	}
+}
+
 // outcomes asks every probe of one call, each in its own state, from a fresh
 // copy; "" is a question that can't be answered.
 func outcomes(make func() *World) []string {
@@ -191,28 +224,7 @@ func outcomes(make func() *World) []string {
 			return w
 		}
 		w := make()
-		switch name {
-		case "run":
-			if w.tripped {
-				w.breakerOn, w.tripped, w.cache = true, false, nil // reset once; what trips later can be read first
-			}
-			if !w.calling && !w.p.welded {
-				w.calling = true
-			}
-		case "dead":
-			for _, d := range []string{"disconnect_pulled", "locked_out", "panel_open", "capacitor_bled", "capacitor_bled", "leads_off", "compressor_plug_off"} {
-				if d == "disconnect_pulled" && w.p.pullOut {
-					w.disconnectIn = false // keeps the arrival look of the disconnect
-					w.cache = nil
-					continue
-				}
-				w.Declare(d)
-			}
-		case "indoor_dead":
-			w.Declare("air_handler_off")
-		case "isolated":
-			w.Declare("compressor_plug_off")
-		}
+		w.stand(name)
 		classes[name] = w
 		return w
 	}

@@ -25,6 +25,7 @@ import (
 type options struct {
 	set                   string
 	n                     int
+	seed                  uint64
 	parts, models, out    string
 	through               string
 	record, fit, baseline bool
@@ -36,7 +37,8 @@ type options struct {
 
 func main() {
 	var o options
-	flag.StringVar(&o.set, "set", "unseen", "clips: unseen, of voices never tuned on; drawn, of the same voices, with texts drawn from the whole language; tuning")
+	flag.StringVar(&o.set, "set", "unseen", "clips: unseen, of voices never tuned on; drawn, of the same voices, with texts drawn from the whole language; tuning and tuning-drawn, of the tuning voices")
+	flag.Uint64Var(&o.seed, "seed", 0, "other texts, voices and noises than the set's own: a set that was never heard")
 	flag.IntVar(&o.n, "n", 160, "texts, and half as many by more natural voices; each is at four levels, in the tuning set at two")
 	flag.StringVar(&o.parts, "parts", ".parts", "folder of fetched and made parts")
 	flag.StringVar(&o.models, "models", os.Getenv("CALLOUT_MODEL")+","+os.Getenv("CALLOUT_SECOND"),
@@ -67,18 +69,21 @@ func main() {
 func clips(o options, s studio, k *session.Knowledge) ([]clip, map[string]talker, error) {
 	voices, english, seed := unseen, unseenEnglish, uint64(2)
 	levelsOf := func(int) []string { return levels }
+	two := func(i int) []string { return []string{levels[i%2], levels[2+(i/2)%2]} }
+	drawn := func(n int, seed uint64) ([]said, error) { return draw(k, n, seed) }
 	texts := sample
 	switch o.set {
 	case "unseen":
 	case "drawn":
-		seed = 3
-		texts = func(n int, seed uint64) ([]said, error) { return draw(k, n, seed) }
+		seed, texts = 3, drawn
 	case "tuning":
-		voices, english, seed = tuning, tuningEnglish, 1
-		levelsOf = func(i int) []string { return []string{levels[i%2], levels[2+(i/2)%2]} }
+		voices, english, seed, levelsOf = tuning, tuningEnglish, 1, two
+	case "tuning-drawn":
+		voices, english, seed, levelsOf, texts = tuning, tuningEnglish, 4, two, drawn
 	default:
-		return nil, nil, fmt.Errorf("no set %q: unseen, drawn or tuning", o.set)
+		return nil, nil, fmt.Errorf("no set %q: unseen, drawn, tuning or tuning-drawn", o.set)
 	}
+	seed += 100 * o.seed
 	by := map[string]talker{}
 	var out []clip
 	for _, part := range []struct {

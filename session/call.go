@@ -2,6 +2,7 @@ package session
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -82,6 +83,14 @@ type question struct {
 	seq uint64
 	joblog.Question
 	about joblog.Callout
+	step  stepOpen // that was open when it was put
+}
+
+// stepOpen is the step that was told last, by what it asks for.
+type stepOpen struct {
+	seq      uint64
+	quantity string
+	place    string
 }
 
 // kept is one thing recorded that can still be struck.
@@ -109,6 +118,7 @@ type Call struct {
 	open       []question
 	stack      []kept
 	next       joblog.Next
+	step       stepOpen
 	verdict    string
 	energy     string
 	proofs     map[string]bool // by repair entry and text
@@ -155,7 +165,7 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		c.applyCallout(seq, at, b)
 		delete(c.heard, b.Heard)
 	case joblog.Question:
-		c.open = append(c.open, question{seq: seq, Question: b, about: c.considered[b.Callout]})
+		c.open = append(c.open, question{seq: seq, Question: b, about: c.considered[b.Callout], step: c.step})
 		delete(c.considered, b.Callout)
 	case joblog.Retracted:
 		c.applyRetracted(b)
@@ -172,7 +182,7 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		}
 		c.verdict = b.Verdict
 	case joblog.Next:
-		c.next = b
+		c.next, c.step = b, stepOpen{seq, b.Quantity, b.Place}
 	case joblog.Caution:
 		c.cautioned[b.Caution] = true
 		for _, entry := range b.Entries {
@@ -208,14 +218,7 @@ func (c *Call) tell(entry uint64, e diagnose.Event) {
 }
 
 func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
-	if b.Answers != 0 {
-		for i, q := range c.open {
-			if q.seq == b.Answers {
-				c.open = append(c.open[:i:i], c.open[i+1:]...)
-				break
-			}
-		}
-	}
+	c.open = slices.DeleteFunc(c.open, func(q question) bool { return q.seq == b.Answers || q.overtaken(b) })
 	switch b.Decision {
 	case joblog.Ignored:
 		c.ignored = append(c.ignored, c.heard[b.Heard])
@@ -345,16 +348,51 @@ func (c *Call) Open() string {
 	return ""
 }
 
+// asked is the question that waits: the first of those that the last utterance in doubt
+// raised, for what was asked last is what an answer answers.
 func (c *Call) asked() *question {
-	if len(c.open) == 0 {
-		return nil
+	for _, q := range c.open {
+		if q.about.Heard == c.open[len(c.open)-1].about.Heard {
+			return &q
+		}
 	}
-	return &c.open[0]
+	return nil
+}
+
+// overtaken reports whether what was recorded leaves nothing of the question: it is the
+// reading in question, or the same number for what the step asked when it was put.
+func (q *question) overtaken(b joblog.Callout) bool {
+	if b.Decision != joblog.Recorded {
+		return false
+	}
+	for _, r := range b.Readings {
+		asked := r.Quantity == q.step.quantity && r.Place == q.step.place
+		if slices.ContainsFunc(q.about.Readings, func(o joblog.Reading) bool {
+			return r.Quantity == o.Quantity && r.Place == o.Place || asked && r.Value == o.Value
+		}) {
+			return true
+		}
+	}
+	for _, s := range b.Observations {
+		if slices.ContainsFunc(q.about.Observations, func(o joblog.Observation) bool { return s.Quantity == o.Quantity && s.Place == o.Place }) {
+			return true
+		}
+	}
+	return false
+}
+
+// recent is the question that was asked after the step was told, if any: a bare number
+// or choice is for what was said last.
+func (c *Call) recent() *question {
+	if q := c.asked(); q != nil && q.seq > c.step.seq {
+		return q
+	}
+	return nil
 }
 
 // Expects is what a bare number or a bare choice would answer now.
 func (c *Call) Expects() (catalogue.QuantityID, catalogue.PlaceID) {
-	if q := c.asked(); q != nil && q.Quantity != "" {
+	if q := c.recent(); q != nil && q.Quantity != "" {
 		return catalogue.QuantityID(q.Quantity), catalogue.PlaceID(q.Place)
 	}
 	return catalogue.QuantityID(c.next.Quantity), catalogue.PlaceID(c.next.Place)

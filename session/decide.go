@@ -44,7 +44,7 @@ func (c *Call) context() intents.Context {
 	ctx.Last, ctx.LastObservation = c.lastNumber()
 	q, p := c.Expects()
 	open := &intents.Asked{Quantity: q, Place: p}
-	if asked := c.asked(); asked != nil && asked.Asks == joblog.Which {
+	if asked := c.recent(); asked != nil && asked.Asks == joblog.Which {
 		open.Candidates = items(asked.about)
 	}
 	if open.Quantity != "" || len(open.Candidates) > 0 {

@@ -483,3 +483,39 @@ func TestScratchThatStrikesWhatIsInQuestion(t *testing.T) {
 	require.Len(t, bodies[joblog.Retracted](got), 1, "with no question open the last reading goes")
 	assert.Contains(t, spoken(got), "1.1 A")
 }
+
+// TestAQuestionDoesNotOutliveItsAnswer: once the step it was about has its reading, an
+// older question is not put again, takes no number and no yes.
+func TestAQuestionDoesNotOutliveItsAnswer(t *testing.T) {
+	b := newBench(t)
+	for _, said := range []string{"no cooling", "compressor hums", "rated forty herm", "disconnect is pulled and locked out", "panel is open",
+		"known source one hundred twenty one volts", "leg to leg zero volts", "leg one to ground zero volts", "leg two to ground zero volts", "capacitor is bled"} {
+		b.say(said)
+	}
+	require.Equal(t, "capacitor", b.r.Call().next.Place, "the volts across it are asked")
+	b.say("capacitor rated volts zero")
+	require.NotEmpty(t, b.r.Call().Open(), "no capacitor is rated for nothing")
+	b.say("capacitor zero volts")
+	assert.Empty(t, b.r.Call().Open())
+	b.say("leads are off")
+	c := bodies[joblog.Callout](b.say("thirty eight point two"))
+	require.Len(t, c, 1)
+	require.Len(t, c[0].Readings, 1)
+	assert.Equal(t, "capacitance", c[0].Readings[0].Quantity)
+}
+
+// TestTheLastQuestionIsTheOneThatIsPut: and a number after a new step is for the step.
+func TestTheLastQuestionIsTheOneThatIsPut(t *testing.T) {
+	b := newBench(t)
+	b.say("no cooling")
+	b.say("rated load amps four hundred")
+	got := b.say("liquid eight hundred twenty seven")
+	assert.Contains(t, spoken(got), "827 psi")
+	assert.NotContains(t, spoken(got), "400 A")
+	b.say("yes")
+	assert.Contains(t, b.r.Call().Open(), "400 A", "the first still waits")
+	b.say("compressor hums")
+	require.NotEmpty(t, b.r.Call().Open(), "a yes is still for it")
+	q, _ := b.r.Call().Expects()
+	assert.NotEqual(t, "rated_load_amps", string(q))
+}

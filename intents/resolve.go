@@ -230,6 +230,9 @@ func (p *Parser) byUnit(sl slots, kind, fromOpen set) (set, fit) {
 	})
 	for _, base := range []set{named.and(kind), native.and(kind), also.and(kind), native.and(t.rated)} {
 		if out := p.filter(base, sl); !out.empty() {
+			if asked := out.and(fromOpen); !asked.empty() {
+				return asked, fitWell // "liquid line 419 psi": of two pressures there the one that is asked
+			}
 			return out, fitWell
 		}
 	}
@@ -328,6 +331,11 @@ func (p *Parser) choices(sl slots, env environment) ([]Item, fit) {
 			}
 		}
 		return nil, fitBare
+	}
+	for _, it := range out {
+		if o := it.Observation; p.quantityIndex[o.Quantity] == env.openQ && p.placeIndex[o.Place] == env.openP {
+			return []Item{it}, fitWell // "disconnect burnt": its lugs while they are asked, not its fuse
+		}
 	}
 	return out, fitWell
 }

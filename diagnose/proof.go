@@ -74,23 +74,7 @@ func (v *view) proofNext(p *ProofState) (Next, bool) {
 	if len(p.Repairs) == 0 || p.Failed || v.another() {
 		return Next{}, false
 	}
-	var best candidate
-	found, waived := false, false
-	for _, item := range p.Items {
-		if item.Done {
-			waived = waived || !item.OK
-			continue
-		}
-		i := v.k.testAt[item.Test]
-		if t := &v.k.tests[i]; v.s.cannot[i] || v.hopeless(t) || v.barred(t.State) {
-			waived = true
-			continue
-		}
-		c := v.candidate(i)
-		if !found || len(c.path) < len(best.path) {
-			best, found = c, true
-		}
-	}
+	best, found, waived := v.nextProof(p)
 	if found {
 		return v.testNext(best, DoProof), true
 	}
@@ -108,6 +92,27 @@ func (v *view) proofNext(p *ProofState) (Next, bool) {
 		text += item.Text
 	}
 	return Next{Kind: DoDone, Say: "The repair is proved. Close the panel, and the job can be closed.", Because: text}, true
+}
+
+// nextProof is the proof to take next, the nearest to how the unit stands; waived tells
+// that one failed or can't be taken.
+func (v *view) nextProof(p *ProofState) (best candidate, found, waived bool) {
+	for _, item := range p.Items {
+		if item.Done {
+			waived = waived || !item.OK
+			continue
+		}
+		i := v.k.testAt[item.Test]
+		if t := &v.k.tests[i]; v.s.cannot[i] || v.hopeless(t) || v.barred(t.State) {
+			waived = true
+			continue
+		}
+		c := v.candidate(i)
+		if !found || len(c.path) < len(best.path) {
+			best, found = c, true
+		}
+	}
+	return best, found, waived
 }
 
 // another reports whether a second fault is proved and still to be mended: then
@@ -158,10 +163,14 @@ func (v *view) right(least float64) bool {
 }
 
 // leave ends a call after a repair where a proof stayed odd, nothing else is
-// wrong, and no test would tell more.
+// wrong, and no test would tell more. The other proofs are taken first: a second
+// fault that shows in one shows in another.
 func (v *view) leave(p *ProofState) (Next, bool) {
 	if len(p.Repairs) == 0 || !v.right(surely) {
 		return Next{}, false
+	}
+	if c, ok, _ := v.nextProof(p); ok {
+		return v.testNext(c, DoProof), true
 	}
 	odd := ""
 	for _, item := range p.Items {

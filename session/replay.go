@@ -63,6 +63,15 @@ func Replay(k *Knowledge, p Policy, entries iter.Seq2[joblog.Entry, error]) ([]D
 			if err != nil && !errors.Is(err, ErrClosed) {
 				return diffs, err
 			}
+		case joblog.Timer:
+			then = append(then, body)
+			if due, ok := call.NextDue(); b.Event == joblog.TimerDone && ok && !due.After(e.At) {
+				told, err := call.Tick(e.At) // what time brought is compared with what time brings
+				if err != nil {
+					return diffs, err
+				}
+				now = append(now, told...)
+			}
 		default:
 			then = append(then, body)
 		}

@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -23,8 +24,8 @@ func copied(s, into *state) *state {
 	}
 	was := *into
 	out := *s
-	out.rated, out.cannot, out.absent = cloned(s.rated), cloned(s.cannot), cloned(s.absent)
-	out.barred, out.unread = cloned(s.barred), cloned(s.unread)
+	out.rated, out.cannot, out.absent = maps.Clone(s.rated), maps.Clone(s.cannot), maps.Clone(s.absent)
+	out.barred, out.unread = maps.Clone(s.barred), maps.Clone(s.unread)
 	out.records = append(was.records[:0], s.records...)
 	out.energy.Proved, out.settled.Proved = slices.Clone(s.energy.Proved), slices.Clone(s.settled.Proved)
 	out.repairs, out.wasHot = slices.Clone(s.repairs), slices.Clone(s.wasHot)
@@ -47,14 +48,6 @@ func copied(s, into *state) *state {
 	out.doable, out.missed, out.ways, out.courses = was.doable, was.missed, was.ways, was.courses
 	*into = out
 	return into
-}
-
-func cloned[K comparable, V any](m map[K]V) map[K]V {
-	out := make(map[K]V, len(m))
-	for k, v := range m {
-		out[k] = v
-	}
-	return out
 }
 
 // look is a look at the state with what was shown laid over it.
@@ -184,15 +177,8 @@ func (d *dreamt) reach(state string) {
 		}
 		step := s.k.energy.Steps[path[0]]
 		d.now = d.now.Add(time.Duration(step.Minutes * float64(time.Minute)))
-		for _, x := range step.Declare {
-			d.add(Event{Declaration: x})
-		}
-		if len(step.Declare) == 0 {
-			volts := 0.0
-			if step.Place == "known_live" {
-				volts = 240
-			}
-			d.add(Event{Reading: &catalogue.Reading{Quantity: step.Quantity, Place: step.Place, Value: volts, Unit: "V"}})
+		for _, e := range taking(step) {
+			d.add(e)
 		}
 	}
 }

@@ -70,15 +70,12 @@ func (w *Ways) reach(at int, state string) (float64, int) {
 		}
 		s := w.k.energy.Steps[path[0]]
 		minutes += s.Minutes
-		for _, d := range s.Declare {
-			e.declare(d)
-		}
-		if s.Quantity != "" {
-			volts := 0.0
-			if s.Place == "known_live" {
-				volts = 240
+		for _, said := range taking(s) {
+			if said.Reading != nil {
+				e.read(*said.Reading)
+			} else {
+				e.declare(said.Declaration)
 			}
-			e.read(catalogue.Reading{Quantity: s.Quantity, Place: s.Place, Value: volts, Unit: "V"})
 		}
 	}
 	to := slices.IndexFunc(w.stands, func(x Energy) bool { return sameEnergy(x, e) })
@@ -88,6 +85,22 @@ func (w *Ways) reach(at int, state string) (float64, int) {
 	}
 	w.known[key], w.took[key] = passage{to, state}, minutes
 	return minutes, to
+}
+
+// taking is what is said when a step is taken: what it declares, or the volts that are
+// read at it, none but at the source that is known to be live.
+func taking(s energyStep) (said []Event) {
+	for _, d := range s.Declare {
+		said = append(said, Event{Declaration: d})
+	}
+	if s.Quantity != "" {
+		volts := 0.0
+		if s.Place == "known_live" {
+			volts = 240
+		}
+		said = append(said, Event{Reading: &catalogue.Reading{Quantity: s.Quantity, Place: s.Place, Value: volts, Unit: "V"}})
+	}
+	return said
 }
 
 func sameEnergy(a, b Energy) bool {

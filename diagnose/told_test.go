@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"callout/catalogue"
@@ -120,12 +121,7 @@ func (c *counts) count(seed uint64, truth string) {
 			outs[i] = &o
 		}
 	}
-	fault := -1
-	for f := range c.k.faults {
-		if string(c.k.faults[f].ID) == truth {
-			fault = f
-		}
-	}
+	fault := slices.IndexFunc(c.k.faults, func(f Fault) bool { return string(f.ID) == truth })
 	way := c.fits(fault, on.variant, outs)
 	c.calls++
 	c.faults[fault]++
@@ -150,7 +146,7 @@ func simulatedState(t *Test) string {
 		return "any"
 	case t.State == "isolated", t.State == "indoor_dead":
 		return t.State
-	case t.State == "live", t.State == "indoor_run", len(t.State) > 2 && t.State[:3] == "run":
+	case outdoors(t), t.State == "indoor_run":
 		return "run"
 	}
 	return "dead"

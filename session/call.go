@@ -83,14 +83,7 @@ type question struct {
 	seq uint64
 	joblog.Question
 	about joblog.Callout
-	step  stepOpen // that was open when it was put
-}
-
-// stepOpen is the step that was told last, by what it asks for.
-type stepOpen struct {
-	seq      uint64
-	quantity string
-	place    string
+	step  joblog.Next // that was open when it was put
 }
 
 // kept is one thing recorded that can still be struck.
@@ -118,7 +111,7 @@ type Call struct {
 	open       []question
 	stack      []kept
 	next       joblog.Next
-	step       stepOpen
+	nextSeq    uint64 // of the entry that told the next step
 	verdict    string
 	energy     string
 	proofs     map[string]bool // by repair entry and text
@@ -165,7 +158,7 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		c.applyCallout(seq, at, b)
 		delete(c.heard, b.Heard)
 	case joblog.Question:
-		c.open = append(c.open, question{seq: seq, Question: b, about: c.considered[b.Callout], step: c.step})
+		c.open = append(c.open, question{seq: seq, Question: b, about: c.considered[b.Callout], step: c.next})
 		delete(c.considered, b.Callout)
 	case joblog.Retracted:
 		c.applyRetracted(b)
@@ -182,7 +175,7 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		}
 		c.verdict = b.Verdict
 	case joblog.Next:
-		c.next, c.step = b, stepOpen{seq, b.Quantity, b.Place}
+		c.next, c.nextSeq = b, seq
 	case joblog.Caution:
 		c.cautioned[b.Caution] = true
 		for _, entry := range b.Entries {
@@ -366,7 +359,7 @@ func (q *question) overtaken(b joblog.Callout) bool {
 		return false
 	}
 	for _, r := range b.Readings {
-		asked := r.Quantity == q.step.quantity && r.Place == q.step.place
+		asked := r.Quantity == q.step.Quantity && r.Place == q.step.Place
 		if slices.ContainsFunc(q.about.Readings, func(o joblog.Reading) bool {
 			return r.Quantity == o.Quantity && r.Place == o.Place || asked && r.Value == o.Value
 		}) {
@@ -384,7 +377,7 @@ func (q *question) overtaken(b joblog.Callout) bool {
 // recent is the question that was asked after the step was told, if any: a bare number
 // or choice is for what was said last.
 func (c *Call) recent() *question {
-	if q := c.asked(); q != nil && q.seq > c.step.seq {
+	if q := c.asked(); q != nil && q.seq > c.nextSeq {
 		return q
 	}
 	return nil

@@ -99,6 +99,8 @@ type Quantity struct {
 	Places []PlaceID    `json:"places"` // the first is meant when none is said
 	Min    float64      `json:"min,omitempty"`
 	Max    float64      `json:"max,omitempty"` // outside Min..Max a number is asked back
+	// Floor is what no reading can be under, where that is neither zero nor far below Min.
+	Floor *float64 `json:"floor,omitempty"`
 	// Spans are the ranges of places that differ from it.
 	Spans      []Span      `json:"spans,omitempty"`
 	Decimals   int         `json:"decimals,omitempty"`
@@ -450,6 +452,25 @@ func (c *Catalogue) Plausible(r Reading) bool {
 	q, ok := c.Quantity(r.Quantity)
 	low, high := q.Range(r.Place)
 	return ok && (r.Qualifier == OpenLine || r.Qualifier == Nothing || r.Value >= low && r.Value <= high)
+}
+
+// Possible reports whether a plain number could be one at all: not negative where the
+// scale begins at zero or its floor, and not far outside the range, where it is no longer
+// unusual but misread: over twice the most, or under half the least.
+func (c *Catalogue) Possible(r Reading) bool {
+	q, ok := c.Quantity(r.Quantity)
+	if !ok || r.Qualifier == OpenLine || r.Qualifier == Nothing {
+		return ok
+	}
+	least, most := q.Range(r.Place)
+	low := least / 2
+	switch {
+	case q.Floor != nil:
+		low = *q.Floor
+	case least < 0:
+		low = least - (most-least)/2
+	}
+	return r.Value >= low && r.Value <= 2*most
 }
 
 func (q Quantity) choiceNames() []string {

@@ -90,3 +90,24 @@ func TestAChargedCapacitorIsPlausible(t *testing.T) {
 	assert.False(t, c.Plausible(catalogue.Reading{Quantity: "voltage", Place: "capacitor", Value: 700, Unit: "V"}))
 	assert.False(t, c.Plausible(catalogue.Reading{Quantity: "voltage", Place: "contactor_line", Value: 340, Unit: "V"}), "no line of a 240 V unit")
 }
+
+// TestPossible: unusual is not impossible; a negative capacitance and a mains of 5000 V are.
+func TestPossible(t *testing.T) {
+	c, err := catalogue.Load()
+	require.NoError(t, err)
+	for _, x := range []struct {
+		q     catalogue.QuantityID
+		p     catalogue.PlaceID
+		v     float64
+		wants bool
+	}{
+		{"capacitance", "herm", -5, false}, {"capacitance", "herm", 0, true}, {"capacitance", "herm", 500, true}, {"capacitance", "herm", 5000, false},
+		{"voltage", "contactor_line", 480, true}, {"voltage", "contactor_line", 5000, false}, {"voltage", "capacitor", 700, true},
+		{"suction_pressure", "suction_line", -12, true}, {"suction_pressure", "suction_line", -20, false},
+		{"temperature", "outdoor_air", -30, true}, {"temperature", "suction_line", 900, false},
+		{"locked_rotor_amps", "fan", 2, true}, {"locked_rotor_amps", "compressor", 2, false},
+	} {
+		assert.Equal(t, x.wants, c.Possible(catalogue.Reading{Quantity: x.q, Place: x.p, Value: x.v}), "%s at %s: %g", x.q, x.p, x.v)
+	}
+	assert.True(t, c.Plausible(catalogue.Reading{Quantity: "locked_rotor_amps", Place: "fan", Value: 2}), "a small fan motor")
+}

@@ -5,6 +5,8 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+
+	"callout/catalogue"
 )
 
 // utterance is one text being read.
@@ -264,11 +266,33 @@ func (u *utterance) merge(results []Result) Result {
 			}
 		}
 	}
+	if q, ok := u.where(results); ok {
+		d.Kind, d.Quantity, d.Place = WhichPlace, q, ""
+	}
 	if d.End > d.Start {
 		d.Said = u.text[d.Start:d.End]
 		out.Doubts = append(out.Doubts, d)
 	}
 	return out
+}
+
+// where reports whether all that is open is where a quantity was taken: one way to read the
+// text names it, and the others make less of it.
+func (u *utterance) where(results []Result) (q catalogue.QuantityID, ok bool) {
+	for _, r := range results {
+		for _, d := range r.Doubts {
+			if d.Kind == WhichPlace && q == "" {
+				q = d.Quantity
+			}
+			if d.Kind != WhichPlace && d.Kind != Incomplete || d.Quantity != "" && d.Quantity != q {
+				return "", false
+			}
+		}
+		if len(r.Items) > 0 {
+			return "", false
+		}
+	}
+	return q, q != ""
 }
 
 // onlyPossible finds the one result without a doubt where every other holds a
@@ -284,7 +308,7 @@ func (p *Parser) onlyPossible(results []Result) int {
 			continue
 		}
 		absurd := len(results) > 1 && slices.ContainsFunc(r.Doubts, func(d Doubt) bool {
-			return d.Kind == Implausible && !slices.ContainsFunc(d.Candidates, func(it Item) bool { return it.Reading == nil || !p.impossible(*it.Reading) })
+			return d.Kind == Implausible && !slices.ContainsFunc(d.Candidates, func(it Item) bool { return it.Reading == nil || p.cat.Possible(*it.Reading) })
 		})
 		if !absurd && len(results) > 1 {
 			return -1

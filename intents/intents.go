@@ -19,6 +19,7 @@ type Asked struct {
 	Quantity   catalogue.QuantityID // "" when none is asked for
 	Place      catalogue.PlaceID
 	Candidates []Item // the meanings named in a question such as "fifteen or fifty?"
+	Where      bool   // it asks for the place: a number alone does not answer it
 }
 
 // Context is what the parser may know beside the words. The zero Context knows

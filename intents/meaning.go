@@ -35,6 +35,9 @@ func (p *Parser) resolve(c clause, env environment) meaning {
 		for _, it := range items {
 			m.alternatives = append(m.alternatives, []Item{it})
 		}
+		if numeric := sl.quantities.and(p.tab.numeric); len(items) == 0 && sl.hasQ && sl.nPlaces > 0 && numeric == sl.quantities {
+			return p.partial(sl, env) // "amps on the filter": no choice, but a place
+		}
 		if len(items) == 0 {
 			m.doubt = Incomplete
 		} else if len(items) > 1 {
@@ -143,6 +146,9 @@ func (p *Parser) partial(sl slots, env environment) meaning {
 				fit.add(q)
 			}
 		})
+		if named := qs.and(p.tab.numeric); fit.empty() && named.count() == 1 && !sl.rated {
+			return p.elsewhere(named.first(), sl) // "amps on the filter"
+		}
 		if fit.count() == 1 {
 			q := fit.first()
 			m.quantity = p.cat.Quantities[q].ID
@@ -151,6 +157,14 @@ func (p *Parser) partial(sl slots, env environment) meaning {
 			} else if sl.placed {
 				m.place = p.cat.Quantities[q].Places[0]
 			}
+		}
+	} else if q := p.plainly(sl); q >= 0 && sl.hasUnit && sl.nPlaces > 0 {
+		if _, _, ok := p.placesOf(q, sl); !ok {
+			return p.elsewhere(q, sl)
+		}
+	} else if env.where && !sl.hasUnit && !sl.rated && !sl.dual {
+		if places, said, ok := p.placesOf(env.openQ, sl); said && ok && places.count() == 1 {
+			m.quantity, m.place = p.cat.Quantities[env.openQ].ID, p.cat.Places[places.first()].ID
 		}
 	} else if sl.nPlaces == 1 && sl.place[0].count() == 1 {
 		m.place = p.cat.Places[sl.place[0].first()].ID
@@ -261,6 +275,9 @@ func (p *Parser) pick(sl slots, env environment) (meaning, bool) {
 	for _, it := range got {
 		m.alternatives = append(m.alternatives, []Item{it})
 	}
+	if q := got[0].Reading.Quantity; !slices.ContainsFunc(got, func(it Item) bool { return it.Reading.Quantity != q }) {
+		m.quantity = q
+	}
 	if len(got) > 1 {
 		m.doubt = Ambiguous
 	}
@@ -278,6 +295,8 @@ func (p *Parser) placeFor(q int, sl slots, env environment) (places set, unsure 
 	switch {
 	case env.openQ == q && env.openP >= 0 && !sl.placed:
 		return single(env.openP), false
+	case env.openQ == q && env.where && !sl.placed:
+		return places, places.count() > 1 // what was asked is where: it is asked again
 	case sl.bare() && sl.qual != "" && env.inheritQ == q && env.openQ != q:
 		return single(env.inheritP), false
 	case sl.placed || sl.nPlaces > 0:
@@ -333,31 +352,19 @@ func (p *Parser) onlyPlausible(rs []catalogue.Reading) int {
 				return -1
 			}
 			only = i
-		case !p.impossible(r):
+		case p.cat.Possible(r):
 			return -1
 		}
 	}
 	return only
 }
 
-// impossible is far outside the plausible range, not merely unusual: beyond
-// twice the largest or under half the smallest.
-func (p *Parser) impossible(r catalogue.Reading) bool {
-	q, ok := p.cat.Quantity(r.Quantity)
-	if !ok {
-		return true
-	}
-	least, most := q.Range(r.Place)
-	low := least / 2
-	if least <= 0 {
-		low = least - (most-least)/2
-	}
-	return r.Value > 2*most || r.Value < low
-}
-
 // contradiction finds which part of a clause does not fit the rest.
 func (p *Parser) contradiction(sl slots, env environment) meaning {
 	if !sl.hasQ {
+		if q := p.plainly(sl); q >= 0 && sl.nPlaces > 0 {
+			return p.elsewhere(q, sl) // "12 amps on the filter"
+		}
 		return meaning{doubt: Incomplete}
 	}
 	named := sl.quantities.and(p.tab.numeric)
@@ -379,6 +386,9 @@ func (p *Parser) contradiction(sl slots, env environment) meaning {
 	without = sl
 	without.nPlaces = 0
 	if _, f := p.numericFor(without, env); sl.nPlaces > 0 && f != fitNot && f != fitBare {
+		if named.count() == 1 {
+			return p.elsewhere(named.first(), sl)
+		}
 		m.doubt = WhichPlace
 		return m
 	}
@@ -390,4 +400,38 @@ func (p *Parser) contradiction(sl slots, env environment) meaning {
 	}
 	m.doubt = Incomplete
 	return m
+}
+
+// elsewhere is a reading of q at a place where it isn't taken: where it was is asked, with
+// the reading at each place to choose from.
+func (p *Parser) elsewhere(q int, sl slots) meaning {
+	quantity := p.cat.Quantities[q]
+	m := meaning{doubt: WhichPlace, quantity: quantity.ID}
+	vals := []float64{0}
+	if sl.hasNum {
+		vals = p.inUnit(q, sl.vals, sl)
+	} else if sl.qual == "" {
+		return m
+	}
+	if len(vals) != 1 || sl.second != nil || sl.qual != "" && !slices.Contains(quantity.Qualifiers, sl.qual) {
+		return m
+	}
+	for _, k := range quantity.Places {
+		r := catalogue.Reading{Quantity: quantity.ID, Place: k, Value: vals[0], Unit: quantity.Unit, Qualifier: sl.qual}
+		m.alternatives = append(m.alternatives, []Item{{Reading: &r}})
+	}
+	return m
+}
+
+// plainly is the quantity that a unit means where no other word says, or -1.
+func (p *Parser) plainly(sl slots) int {
+	if sl.rated {
+		return -1
+	}
+	var out set
+	sl.units.each(func(u int) { out = out.or(p.tab.unitQuantity[u].and(p.tab.measured)) })
+	if out.count() != 1 {
+		return -1
+	}
+	return out.first()
 }

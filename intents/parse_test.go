@@ -183,7 +183,8 @@ func TestAnotherQuantityDoesNotFillTheOpenOne(t *testing.T) {
 					continue
 				}
 				for _, pl := range q.Places {
-					text := fmt.Sprintf("%s %s %s", q.ID, pl, WriteNumber(roundTo(q.Min+.3*(q.Max-q.Min), q.Decimals)))
+					least, most := q.Range(pl)
+					text := fmt.Sprintf("%s %s %s", q.ID, pl, WriteNumber(roundTo(least+.3*(most-least), q.Decimals)))
 					for _, it := range p.Parse(text, ctx).Items {
 						require.NotNil(t, it.Reading, text)
 						require.Equal(t, q.ID, it.Reading.Quantity, "%s with %s at %s open", text, open.ID, at)

@@ -10,6 +10,7 @@ import (
 // catalogue's, -1 for none.
 type environment struct {
 	openQ, openP int
+	where        bool // the open question asks for the place of openQ
 	candidates   []Item
 	inheritQ     int // quantity of the clause before, in the same breath
 	inheritP     int // and its place
@@ -25,6 +26,7 @@ func (p *Parser) environment(ctx Context) environment {
 	env.candidates = ctx.Open.Candidates
 	if i, ok := p.quantityIndex[ctx.Open.Quantity]; ok {
 		env.openQ = i
+		env.where = ctx.Open.Where
 		if k, ok := p.placeIndex[ctx.Open.Place]; ok && p.tab.places[i].has(k) {
 			env.openP = k
 		}

@@ -80,7 +80,7 @@ type block struct {
 }
 
 // readBlocks reads the tables: a blank line ends a block; "=" is recorded, "?" is
-// asked back, "~" is neither; "@open quantity place" and "@last quantity place
+// asked back, "~" is neither; "@open quantity place", "@where quantity" and "@last quantity place
 // value" set the context.
 func readBlocks(t testing.TB, p *Parser) (out []block) {
 	t.Helper()
@@ -108,6 +108,8 @@ func readBlocks(t testing.TB, p *Parser) (out []block) {
 				switch w[0] {
 				case "@open":
 					b.ctx.Open = &Asked{Quantity: q.ID, Place: catalogue.PlaceID(w[2])}
+				case "@where":
+					b.ctx.Open = &Asked{Quantity: q.ID, Where: true}
 				case "@last":
 					v, err := strconv.ParseFloat(w[3], 64)
 					require.NoError(t, err)
@@ -182,8 +184,9 @@ func TestEveryCatalogueCallout(t *testing.T) {
 			if !q.Kind.Numeric() {
 				continue
 			}
+			least, most := q.Range(pl)
 			for _, share := range []float64{0, .25, .5, .77, 1} {
-				v := WriteNumber(max(q.Min, roundTo(q.Min+share*(q.Max-q.Min), q.Decimals)))
+				v := WriteNumber(max(least, roundTo(least+share*(most-least), q.Decimals)))
 				want := fmt.Sprintf("%s %s %s", q.ID, pl, v)
 				check(fmt.Sprintf("%s %s %s", q.ID, pl, v), want)
 				check(fmt.Sprintf("%s %s %s", idWords(string(q.ID)), idWords(string(pl)), v), want)
@@ -200,7 +203,7 @@ func TestEveryCatalogueCallout(t *testing.T) {
 				case catalogue.Nothing:
 					check(fmt.Sprintf("%s %s nothing", q.ID, pl), fmt.Sprintf("%s %s 0 nothing", q.ID, pl))
 				case catalogue.Unsteady:
-					v := WriteNumber(roundTo(q.Min+.3*(q.Max-q.Min), q.Decimals))
+					v := WriteNumber(roundTo(least+.3*(most-least), q.Decimals))
 					check(fmt.Sprintf("%s %s unsteady %s", q.ID, pl, v), fmt.Sprintf("%s %s %s unsteady", q.ID, pl, v))
 				}
 			}

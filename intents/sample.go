@@ -118,11 +118,11 @@ func (p *Parser) pick1(r *rand.Rand, list []string) said {
 	return said{a, a}
 }
 
-func (p *Parser) sampleNumber(r *rand.Rand, q catalogue.Quantity) float64 {
-	span := q.Max - q.Min
-	v := q.Min + span*math.Pow(r.Float64(), 1.5)
+func (p *Parser) sampleNumber(r *rand.Rand, q catalogue.Quantity, least, most float64) float64 {
+	span := most - least
+	v := least + span*math.Pow(r.Float64(), 1.5)
 	if span > 5000 { // over many decades
-		v = math.Pow(10, r.Float64()*math.Log10(q.Max))
+		v = math.Pow(10, r.Float64()*math.Log10(most))
 	}
 	decimals := r.Intn(min(q.Decimals, 2) + 1)
 	if math.Abs(v) >= 100 && r.Intn(4) > 0 {
@@ -137,7 +137,7 @@ func (p *Parser) sampleNumber(r *rand.Rand, q catalogue.Quantity) float64 {
 	if v >= 1e6 {
 		v = math.Round(v/1e6) * 1e6
 	}
-	return min(max(v, math.Ceil(q.Min*scale)/scale), q.Max) + 0 // no minus nought
+	return min(max(v, math.Ceil(least*scale)/scale), most) + 0 // no minus nought
 }
 
 func (p *Parser) sampleReading(r *rand.Rand, placed bool) Sentence {
@@ -160,7 +160,8 @@ func (p *Parser) sampleReading(r *rand.Rand, placed bool) Sentence {
 		reading.Qualifier = catalogue.Nothing
 		value = said{"nothing", "nothing"}
 	default:
-		reading.Value = p.sampleNumber(r, q)
+		least, most := q.Range(reading.Place)
+		reading.Value = p.sampleNumber(r, q, least, most)
 		ways := slices.DeleteFunc(SayNumber(reading.Value), func(s string) bool { // as people say them at work
 			return strings.Contains(s, " k") && len(q.Also) == 0 || digitByDigit(s) && len(strings.Fields(s)) > 4
 		})

@@ -169,6 +169,7 @@ type Asks string
 const (
 	Confirm Asks = "confirm" // all that was considered: yes or no
 	Which   Asks = "which"   // one of what was considered
+	Where   Asks = "where"   // one of what was considered, by its place; a number alone is none
 	Say     Asks = "say"     // it was not whole: to be said again
 	Close   Asks = "close"   // whether to close the job all the same
 )

@@ -138,7 +138,7 @@ func (b Retracted) check() error {
 }
 
 func (b Question) check() error {
-	err := errors.Join(required("say", b.Say), oneOf("asks", b.Asks, Confirm, Which, Say, Close))
+	err := errors.Join(required("say", b.Say), oneOf("asks", b.Asks, Confirm, Which, Where, Say, Close))
 	for _, r := range b.Candidates {
 		err = errors.Join(err, r.check())
 	}

@@ -352,6 +352,9 @@ func (c *Call) asked() *question {
 	return nil
 }
 
+// choose reports whether one of what was considered is the answer: neither yes nor no is.
+func (q *question) choose() bool { return q.Asks == joblog.Which || q.Asks == joblog.Where }
+
 // overtaken reports whether what was recorded leaves nothing of the question: it is the
 // reading in question, or the same number for what the step asked when it was put.
 func (q *question) overtaken(b joblog.Callout) bool {
@@ -359,6 +362,9 @@ func (q *question) overtaken(b joblog.Callout) bool {
 		return false
 	}
 	for _, r := range b.Readings {
+		if q.Asks == joblog.Where && r.Quantity == q.Quantity {
+			return true
+		}
 		asked := r.Quantity == q.step.Quantity && r.Place == q.step.Place
 		if slices.ContainsFunc(q.about.Readings, func(o joblog.Reading) bool {
 			return r.Quantity == o.Quantity && r.Place == o.Place || asked && r.Value == o.Value

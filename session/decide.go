@@ -6,7 +6,6 @@ import (
 	"callout/catalogue"
 	"callout/intents"
 	"callout/joblog"
-	"callout/prompts"
 )
 
 // decision is what should become of an utterance.
@@ -16,17 +15,6 @@ type decision struct {
 	answers uint64 // the question that record answers
 	answer  *bool  // yes or no to the question that waits
 	why     string // why nothing was made of it
-}
-
-// asking is one question to be put.
-type asking struct {
-	asks     joblog.Asks
-	phrase   string
-	args     prompts.Args
-	about    []intents.Item
-	because  string
-	quantity catalogue.QuantityID
-	place    catalogue.PlaceID
 }
 
 func (d decision) commands(id catalogue.CommandID) bool {
@@ -44,8 +32,8 @@ func (c *Call) context() intents.Context {
 	ctx.Last, ctx.LastObservation = c.lastNumber()
 	q, p := c.Expects()
 	open := &intents.Asked{Quantity: q, Place: p}
-	if asked := c.recent(); asked != nil && asked.Asks == joblog.Which {
-		open.Candidates = items(asked.about)
+	if asked := c.recent(); asked != nil && asked.choose() {
+		open.Candidates, open.Where = items(asked.about), asked.Asks == joblog.Where
 	}
 	if open.Quantity != "" || len(open.Candidates) > 0 {
 		ctx.Open = open
@@ -75,7 +63,7 @@ func (c *Call) decide(u Utterance) decision {
 			d.answer = &no // what was said last is still in question: that is struck, not what stands
 			return d
 		}
-		if it.Command != nil && len(r.Items) == 1 && q != nil && q.Asks != joblog.Which {
+		if it.Command != nil && len(r.Items) == 1 && q != nil && !q.choose() {
 			if yes := it.Command.Command == "yes"; yes || it.Command.Command == "no" {
 				d.answer = &yes
 				return d
@@ -85,7 +73,7 @@ func (c *Call) decide(u Utterance) decision {
 			continue // they answer a question; none is open that they would fit
 		}
 		switch {
-		case it.Reading != nil && !c.know.Catalogue.Plausible(*it.Reading):
+		case c.implausible(it):
 			d.ask = append(d.ask, c.askImplausible(it))
 		case c.contrary(it, u):
 			d.ask = append(d.ask, c.askContrary(it))
@@ -191,7 +179,7 @@ func (c *Call) contrary(it intents.Item, u Utterance) bool {
 func answers(q question, record []intents.Item) bool {
 	for _, it := range record {
 		switch {
-		case it.Reading != nil && string(it.Reading.Quantity) == q.Quantity && string(it.Reading.Place) == q.Place:
+		case it.Reading != nil && string(it.Reading.Quantity) == q.Quantity && (string(it.Reading.Place) == q.Place || q.Asks == joblog.Where):
 			return true
 		case it.Observation != nil && string(it.Observation.Quantity) == q.Quantity && string(it.Observation.Place) == q.Place:
 			return true
@@ -207,130 +195,6 @@ func answers(q question, record []intents.Item) bool {
 		}
 	}
 	return false
-}
-
-func (c *Call) askContrary(it intents.Item) asking {
-	d, _ := c.know.Catalogue.Declaration(it.Declaration)
-	about := []intents.Item{it, {Declaration: d.Opposite}}
-	return asking{asks: joblog.Which, phrase: "ask_declaration", args: prompts.Args{"Candidates": []string{c.words(about[0]), c.words(about[1])}},
-		about: about, because: "the opposite sounds alike"}
-}
-
-func (c *Call) askImplausible(it intents.Item) asking {
-	return asking{asks: joblog.Confirm, phrase: "ask_implausible", args: prompts.Args{"What": c.words(it)}, about: []intents.Item{it},
-		because: "outside the usual range", quantity: it.Reading.Quantity, place: it.Reading.Place}
-}
-
-func (c *Call) askConfirm(it intents.Item) asking {
-	a := asking{asks: joblog.Confirm, phrase: "ask_confirm", args: prompts.Args{"What": c.words(it)}, about: []intents.Item{it}, because: "not heard surely enough"}
-	switch {
-	case it.Reading != nil:
-		a.quantity, a.place = it.Reading.Quantity, it.Reading.Place
-	case it.Observation != nil:
-		a.quantity, a.place = it.Observation.Quantity, it.Observation.Place
-	}
-	return a
-}
-
-// askUnsure asks about an item that was not heard surely enough. Where another text was
-// nearly as likely, the question names what each of them says.
-func (c *Call) askUnsure(it intents.Item, u Utterance) asking {
-	for _, alt := range u.Alternatives {
-		r := c.know.Parser.Parse(alt.Text, c.context())
-		if len(r.Doubts) > 0 {
-			continue
-		}
-		for _, other := range r.Items {
-			if d, ok := rivals(it, other); ok {
-				return c.askDoubt(d)
-			}
-		}
-	}
-	return c.askConfirm(it)
-}
-
-// rivals is the doubt between two items that are of the same kind and differ, such as two
-// values for one reading, or a declaration and another.
-func rivals(a, b intents.Item) (intents.Doubt, bool) {
-	d := intents.Doubt{Kind: intents.Ambiguous, Said: a.Said, Candidates: []intents.Item{a, b}}
-	switch {
-	case a.Reading != nil && b.Reading != nil:
-		d.Quantity, d.Place = a.Reading.Quantity, a.Reading.Place
-		return d, d.Quantity == b.Reading.Quantity && d.Place == b.Reading.Place && *a.Reading != *b.Reading
-	case a.Observation != nil && b.Observation != nil:
-		d.Quantity, d.Place = a.Observation.Quantity, a.Observation.Place
-		return d, d.Quantity == b.Observation.Quantity && d.Place == b.Observation.Place && *a.Observation != *b.Observation
-	case a.Declaration != "" && b.Declaration != "":
-		d.Kind = intents.Negation
-		return d, a.Declaration != b.Declaration
-	}
-	return d, false
-}
-
-// askDoubt turns a doubt of the parser into a question.
-func (c *Call) askDoubt(d intents.Doubt) asking {
-	a := asking{asks: joblog.Say, about: d.Candidates, because: d.Kind + ": " + d.Said, quantity: d.Quantity, place: d.Place}
-	names := make([]string, 0, len(d.Candidates))
-	for _, it := range d.Candidates {
-		names = append(names, c.words(it))
-	}
-	what := d.Said
-	if q, ok := c.know.Catalogue.Quantity(d.Quantity); ok {
-		what = capital(q.Name)
-		if d.Place != "" {
-			what = capital(c.know.Book.Named(d.Quantity, d.Place))
-		}
-	}
-	switch {
-	case d.Kind == intents.Implausible && len(d.Candidates) == 1:
-		a.asks, a.phrase, a.args = joblog.Confirm, "ask_implausible", prompts.Args{"What": names[0]}
-	case d.Kind == intents.Negation && len(names) > 0:
-		a.asks, a.phrase, a.args = joblog.Which, "ask_declaration", prompts.Args{"Candidates": names}
-	case len(names) > 1:
-		a.asks, a.phrase, a.args = joblog.Which, "ask_which", prompts.Args{"What": what, "Candidates": c.shortNames(d.Candidates, names)}
-	case len(names) == 1:
-		a.asks, a.phrase, a.args = joblog.Confirm, "ask_confirm", prompts.Args{"What": names[0]}
-	case d.Kind == intents.WrongUnit:
-		a.phrase, a.args = "ask_unit", prompts.Args{"Said": d.Said}
-	case d.Quantity != "":
-		a.phrase, a.args = c.askOpen(d, what)
-	default:
-		a.phrase = "ask_again"
-	}
-	return a
-}
-
-func (c *Call) askOpen(d intents.Doubt, what string) (string, prompts.Args) {
-	q, _ := c.know.Catalogue.Quantity(d.Quantity)
-	if d.Kind == intents.WhichPlace {
-		var places []string
-		for _, p := range q.Places {
-			place, _ := c.know.Catalogue.Place(p)
-			places = append(places, place.Name)
-		}
-		return "ask_place", prompts.Args{"What": what, "Candidates": places}
-	}
-	if q.Kind.Numeric() {
-		return "ask_value", prompts.Args{"What": what}
-	}
-	var choices []string
-	for _, v := range q.Values {
-		choices = append(choices, v.Name)
-	}
-	return "ask_choice", prompts.Args{"What": what, "Candidates": choices}
-}
-
-// shortNames names candidates by their values alone where they differ in
-// nothing else: "15 A or 50 A".
-func (c *Call) shortNames(list []intents.Item, full []string) []string {
-	var short []string
-	for _, it := range list {
-		if it.Reading == nil || it.Reading.Quantity != list[0].Reading.Quantity || it.Reading.Place != list[0].Reading.Place {
-			return full
-		}
-		short = append(short, c.know.Book.Value(*it.Reading))
-	}
-	return short
 }
 
 func capital(s string) string {

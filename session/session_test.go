@@ -127,10 +127,10 @@ func TestAnImplausibleNumberIsAskedBack(t *testing.T) {
 		"yes": {joblog.Recorded}, "no": {joblog.Recorded}, "rated load amps fourteen": {joblog.Recorded},
 	} {
 		b := newBench(t)
-		got := b.say("rated load amps four hundred")
+		got := b.say("rated load amps one hundred")
 		require.Equal(t, []joblog.Decision{joblog.Asked}, decisions(got))
 		require.NotEmpty(t, b.r.Call().Open())
-		assert.Contains(t, spoken(got), "400 A")
+		assert.Contains(t, spoken(got), "100 A")
 		got = b.say(answer)
 		require.Equal(t, want, decisions(got), answer)
 		assert.Empty(t, b.r.Call().Open(), answer)
@@ -138,7 +138,7 @@ func TestAnImplausibleNumberIsAskedBack(t *testing.T) {
 		switch answer {
 		case "yes":
 			require.Len(t, values, 1)
-			assert.Equal(t, 400.0, values[0].Value)
+			assert.Equal(t, 100.0, values[0].Value)
 		case "no":
 			assert.Empty(t, values)
 		default:

@@ -268,6 +268,8 @@ func (t *turn) answer(heard uint64, u Utterance, d decision) {
 	case q.Asks == joblog.Close && *d.answer:
 		t.emit(joblog.Callout{Heard: heard, Decision: joblog.Recorded, Answers: q.seq, Commands: []joblog.Command{{Command: "yes"}}})
 		t.signOff()
+	case *d.answer && q.Asks == joblog.Say:
+		t.ignore(heard, "yes is no reading") // and it is asked again
 	case *d.answer:
 		t.record(heard, items(q.about), 1, q.seq)
 	default:

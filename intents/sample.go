@@ -188,6 +188,9 @@ func (p *Parser) sampleReading(r *rand.Rand, placed bool) Sentence {
 			return s
 		}
 	}
+	if shape == 2 && measures(name.spoken) {
+		shape = 1
+	}
 	if shape == 3 && p.runsOver(where.spoken, name.spoken) {
 		shape = 1
 	}
@@ -234,6 +237,13 @@ func (p *Parser) runsOver(where, name string) bool {
 		}
 	}
 	return false
+}
+
+// measures reports whether a name is a number with its unit, as "twenty four volts"
+// is of the control voltage: "on the" place, another number after it is asked about.
+func measures(name string) bool {
+	toks, _ := scan(name, nil)
+	return len(toks) > 0 && toks[0].num != numNone
 }
 
 // mustPlace reports whether a reading without its place would be asked about.

@@ -42,6 +42,9 @@ func (l *loader) tests() {
 		if _, ok := k.stateAt[t.State]; !ok {
 			l.bad("%s: no energy state %q", where, t.State)
 		}
+		if _, ok := k.gateAt[t.First]; t.First != "" && !ok {
+			l.bad("%s: no gate %q", where, t.First)
+		}
 		if _, ok := k.condAt[t.Condition]; t.Condition != "" && !ok {
 			l.bad("%s: no condition %q", where, t.Condition)
 		}
@@ -123,6 +126,9 @@ func (l *loader) tests() {
 	}
 	for i := range k.gates {
 		g := &k.gates[i]
+		if at, ok := k.gateAt[g.After]; g.After != "" && (!ok || at >= i) {
+			l.bad("gate %s: no gate %q before it", g.ID, g.After)
+		}
 		for j := range g.Needs {
 			n := &g.Needs[j]
 			n.any, n.all = l.clauses("gate "+g.ID, n.Any), l.clauses("gate "+g.ID, n.All)

@@ -63,6 +63,8 @@ func (v *view) available(i int) bool {
 		return false
 	case len(v.k.after[i]) > 0 && !v.anyHolds(v.k.after[i]), v.anyHolds(v.k.unless[i]):
 		return false
+	case v.tooEarly(t):
+		return false
 	case t.Condition != "" && !v.likelyCondition(t.Condition):
 		return v.opens(t.Condition) >= 0
 	}
@@ -164,6 +166,9 @@ func (v *view) cooled(i int, o *outcome) bool {
 	if t.Timers[t.Classes[o.top].ID] != "overload_cooling" || !o.counts {
 		return false
 	}
+	if t.State == "run_kit" {
+		return !v.s.repeated(i) // once more: a compressor hangs on it
+	}
 	return t.Value == "windings" || v.coolWait() == 0 && o.at.Before(v.s.hotSince.Add(physics.OverloadWait)) // a hand is held near again once it can have cooled
 }
 
@@ -236,7 +241,7 @@ func (v *view) candidate(i int) candidate {
 		}
 	}
 	if o := v.standing[i]; o != nil && o.done && v.cooled(i, o) {
-		c.after = v.coolWait()
+		c.after = max(c.after, v.coolWait())
 		c.cost += waiting * c.after.Minutes()
 	}
 	return c

@@ -12,8 +12,8 @@
 //   - Belief: the exact posterior over nothing wrong, every single fault and
 //     every plausible pair, from the readings as soft evidence.
 //   - Energy: what is live until declared and proved dead. See [Energy].
-//   - Gates: what must be proved before a verdict, a repair or a touch. Gates
-//     are applied to the advice, never to the belief.
+//   - Gates: what must be proved before a verdict, a repair, a touch, or a try
+//     with a start kit. Gates are applied to the advice, never to the belief.
 //   - Choice: the next test by least expected total cost in minutes, chosen where
 //     something was last found out and kept to on the way there. What to mend first
 //     is told apart; what else may be wrong shows once that is mended.

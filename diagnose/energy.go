@@ -39,6 +39,7 @@ type Energy struct {
 	PanelOpen  bool
 	LeadsOff   bool   // the capacitor's wires
 	PlugOff    bool   // the compressor's wires
+	StartKit   bool   // one is wired in for a try
 	Call       string // "calling", "off" or "" while unknown
 	GaugesOn   bool
 	Disconnect bool // in
@@ -89,6 +90,8 @@ var satisfied = map[string]func(*Energy) bool{
 	"leads_on":         func(e *Energy) bool { return !e.LeadsOff },
 	"plug_off":         func(e *Energy) bool { return e.PlugOff },
 	"plug_on":          func(e *Energy) bool { return !e.PlugOff },
+	"kit_on":           func(e *Energy) bool { return e.StartKit },
+	"kit_off":          func(e *Energy) bool { return !e.StartKit },
 	"lock_off":         func(e *Energy) bool { return !e.LockedOut },
 	"disconnect_in":    func(e *Energy) bool { return e.Disconnect && !e.Doubted },
 	"breaker_on":       func(e *Energy) bool { return e.Breaker && !e.Tripped },
@@ -202,6 +205,12 @@ func (e *Energy) declare(d catalogue.DeclarationID) []string {
 		}
 		e.LeadsOff = e.LeadsOff && d != "leads_on"
 		e.PlugOff = e.PlugOff && d != "compressor_plug_on"
+	case "start_kit_on", "start_kit_off":
+		on := d == "start_kit_on"
+		if e.StartKit != on && (e.Outdoor != ProvedDead || e.Capacitor != Proved) {
+			bad = append(bad, "Hands off: a start kit goes in or comes out only while it is proved dead and the capacitor is bled and measured.")
+		}
+		e.StartKit = on
 	case "calling":
 		e.Call = "calling"
 	case "call_off":
@@ -362,6 +371,11 @@ func (e *Energy) observe(o catalogue.Observation) []string {
 	case moving && o.Place == "blower" && e.Indoor != Live:
 		e.Indoor = Live
 		return []string{"The blower moves, and the air handler was declared dead. Hands off: it is live."}
+	case o.Quantity == "start_kit":
+		e.StartKit = true // whoever tells what it did has put it in
+		if o.Value != "silent" && e.off() {
+			return e.contradiction("The compressor was started with the kit")
+		}
 	case o.Quantity == "compressor_sound" && o.Value != "silent" && e.off():
 		return e.contradiction("The compressor makes a sound")
 	}
@@ -374,7 +388,7 @@ func (k *Knowledge) path(out []int, e *Energy, state string) []int {
 	s := k.energy.States[k.stateAt[state]]
 	hands := false
 	for _, id := range s.Needs {
-		touches := id == "leads_on" || id == "plug_on" || s.Via != "" && id == "plug_off"
+		touches := id == "leads_on" || id == "plug_on" || id == "kit_off" || id == s.Via
 		hands = hands || touches && !satisfied[id](e)
 	}
 	if hands && (e.Outdoor != ProvedDead || e.Capacitor != Proved) {

@@ -129,7 +129,12 @@ func (k *Knowledge) Protocol() simulator.Protocol {
 		if f.First == "" || !slices.Contains(f.Repairs, "replace_compressor") {
 			continue
 		}
-		for _, n := range k.gates[k.gateAt[f.First]].Needs {
+		gate := k.gates[k.gateAt[f.First]]
+		needs := gate.Needs
+		if gate.After != "" {
+			needs = slices.Concat(k.gates[k.gateAt[gate.After]].Needs, needs)
+		}
+		for _, n := range needs {
 			if len(n.any) > 0 {
 				p[string(f.ID)] = append(p[string(f.ID)], simulator.Need{Any: readings(n.any...), Fitted: n.Absent})
 			}

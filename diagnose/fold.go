@@ -70,6 +70,7 @@ type record struct {
 	epoch     int
 	segment   int
 	isolated  bool // the compressor's wires were off
+	kit       bool // a start kit was in for a try
 	thrown    bool // the breaker had been thrown by hand
 	powered   bool // the outdoor unit was not declared off
 	running   bool // the unit could have run: powered, and not known to be without a call
@@ -132,6 +133,9 @@ func (s *state) apply(e Event) []Warning {
 		}
 		if s.k.repairs[s.k.repairAt[e.Repair]].Supply {
 			s.energy.unproved()
+		}
+		if e.Repair == "fit_start_kit" {
+			s.energy.StartKit = false // it is the unit's own now
 		}
 		s.repairs = append(s.repairs, repaired{id: e.Repair, seq: e.Seq, at: e.At, epoch: s.epoch})
 		s.epoch++
@@ -215,7 +219,7 @@ func (s *state) reading(e Event, r catalogue.Reading, warn func(id, text string,
 	if r.Qualifier == catalogue.Nothing {
 		r.Value = 0
 	}
-	if rla, ok := s.ref("rla"); ok && r.Quantity == "current" && r.Place == "compressor_common" && r.Value > 0.3*rla && r.Value < 1.5*rla {
+	if rla, ok := s.ref("rla"); ok && r.Quantity == "current" && r.Place == "compressor_common" && r.Value > 0.3*rla && r.Value < 1.5*rla && !s.energy.StartKit {
 		s.ran(e.Seq)
 	}
 	s.freed(Lack{Quantity: r.Quantity, Place: r.Place})
@@ -252,7 +256,9 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 	s.breaker(e.Seq, o)
 	if o.Quantity == "compressor_sound" && o.Value == "running" {
 		s.supplied()
-		s.ran(e.Seq)
+		if !s.energy.StartKit {
+			s.ran(e.Seq)
+		}
 	}
 	if o.Quantity == "contactor_state" && o.Value == "pulled_in" {
 		s.pulledIn(e.Seq)
@@ -270,13 +276,16 @@ func (s *state) keep(r record) {
 	for _, i := range s.k.feeds[r.in] {
 		s.fed[i]++
 	}
+	if r.in.Quantity == "start_kit" && r.choice == "silent" {
+		s.hotSince = r.at // the stalled starts before it may have opened the overload
+	}
 	if !s.hotSince.IsZero() {
 		if r.choice == "hot" && !r.at.Before(s.hotSince.Add(physics.OverloadWait)) {
 			s.hotSince = r.at // it has not cooled
 		}
 		return
 	}
-	hot := r.choice == "hot" || r.choice == "hum_then_click" || r.choice == "hum" && r.in.Place == "compressor"
+	hot := r.choice == "hot" || r.choice == "stalled" || r.choice == "hum_then_click" || r.choice == "hum" && r.in.Place == "compressor"
 	if lra, ok := s.ref("lra"); ok && r.in.Quantity == "current" && r.in.Place == "compressor_common" {
 		hot = hot || r.value > 0.6*lra
 	}
@@ -293,6 +302,7 @@ func (s *state) record(e Event, in Input) record {
 		in: in, certainty: e.Certainty, seq: e.Seq, at: e.At, epoch: s.epoch, segment: s.segment,
 		thrown:   s.switched,
 		isolated: s.energy.PlugOff,
+		kit:      s.energy.StartKit,
 		powered:  s.energy.Outdoor == Live,
 		running:  s.energy.Outdoor == Live && s.energy.Call != "off" && s.energy.Indoor == Live,
 		called:   s.energy.Call != "off" && s.energy.Indoor == Live,

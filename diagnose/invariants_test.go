@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -176,7 +177,7 @@ func checkPrompt(t *testing.T, k *Knowledge, j *Job, a Assessment) {
 	case DoMakeSafe:
 		for _, d := range n.Declare {
 			switch d {
-			case "leads_off", "compressor_plug_off", "leads_on", "compressor_plug_on":
+			case "leads_off", "compressor_plug_off", "leads_on", "compressor_plug_on", "start_kit_on", "start_kit_off":
 				assert.True(t, a.Energy.Outdoor == ProvedDead && a.Energy.Capacitor == Proved, "hands on wires with %+v", a.Energy)
 			case "capacitor_bled":
 				assert.Equal(t, ProvedDead, a.Energy.Outdoor)
@@ -217,6 +218,10 @@ func checkVerdict(t *testing.T, k *Knowledge, j *Job, a Assessment) {
 		return
 	}
 	assert.NotEmpty(t, v.Because, "a verdict without its reason: %s", v.Name)
+	for _, f := range v.Faults {
+		assert.True(t, f != "compressor_seized" || tried(j, "stalled"), "condemned as seized, and no start kit left it stalled")
+		assert.True(t, f != "compressor_hard_start" || tried(j, "starts"), "called hard to start, and no start kit started it")
+	}
 	for _, r := range v.Repairs {
 		if r != "replace_compressor" {
 			continue
@@ -235,6 +240,11 @@ func checkVerdict(t *testing.T, k *Knowledge, j *Job, a Assessment) {
 		}
 		assert.True(t, licensed)
 	}
+}
+
+// tried reports whether a start kit was tried, and did that.
+func tried(j *Job, what catalogue.ValueID) bool {
+	return slices.ContainsFunc(j.state.records, func(r record) bool { return r.in.Quantity == "start_kit" && r.choice == what })
 }
 
 // TestSameEventsSameAnswer: a job is a pure fold; a retracted event leaves no

@@ -71,6 +71,8 @@ type Test struct {
 	Metering  string     `json:"metering,omitempty"`
 	// After lists the findings of which one makes it worth asking; none: always.
 	After []string `json:"after,omitempty"`
+	// First names the gate before it is put.
+	First string `json:"first,omitempty"`
 	// Unless lists the findings under which it tells nothing.
 	Unless []string                      `json:"unless,omitempty"`
 	Values map[catalogue.ValueID]ClassID `json:"values,omitempty"` // observed values that share an outcome
@@ -196,6 +198,7 @@ type leaving struct {
 
 type gate struct {
 	ID     string `json:"id"`
+	After  string `json:"after,omitempty"` // a gate whose needs come before its own
 	Name   string `json:"name"`
 	Needs  []need `json:"needs"`
 	Source string `json:"source"`

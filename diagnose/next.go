@@ -40,6 +40,9 @@ func (v *view) choose(a *Assessment) Next {
 	if c, ok := v.forced(cs, enough); ok {
 		return v.testNext(c, DoTest)
 	}
+	if c, ok := v.opening(cs, rather); ok {
+		return v.testNext(c, DoTest)
+	}
 	if !ok || best.rate < slow && len(v.s.repairs) == 0 || best.rate < slowest {
 		if n, ok := v.leave(&a.Proof); ok {
 			return n
@@ -165,6 +168,38 @@ func (v *view) forced(cs []candidate, least float64) (candidate, bool) {
 	return best, found
 }
 
+// opening picks the cheapest test on the way to one that is not put before others,
+// and by which the faults that are believed would be told apart: alone, none of those
+// others tells enough to be chosen.
+func (v *view) opening(cs []candidate, least float64) (best candidate, found bool) {
+	for i := range v.k.tests {
+		t := &v.k.tests[i]
+		if t.First == "" || v.s.cannot[i] || v.barred(t.State) || !v.applies(t) || len(v.k.after[i]) > 0 && !v.anyHolds(v.k.after[i]) {
+			continue
+		}
+		if o := v.standing[i]; o != nil && o.done && !o.again {
+			continue
+		}
+		p := 0.0
+		for f, m := range v.marginal {
+			if m > 0.01 && slices.Contains(v.wanted(f), i) {
+				p += m
+			}
+		}
+		if p < least {
+			continue
+		}
+		for _, t := range v.measures(v.before(nil, t.First)) {
+			for _, c := range cs {
+				if c.test == t && (!found || c.cost < best.cost) {
+					best, found = c, true
+				}
+			}
+		}
+	}
+	return best, found
+}
+
 // sweep goes through what has not been looked at, once what was measured fits
 // nothing well: the tests that would confirm the faults not yet tested, in the
 // order of their probability for each minute they cost.
@@ -223,7 +258,7 @@ func byRate(p, cost []float64) []int {
 func (v *view) askable(i int) bool {
 	t := &v.k.tests[i]
 	o := v.standing[i]
-	return !v.s.cannot[i] && !v.hopeless(t) && !v.barred(t.State) && !(t.Sticky && v.s.switched) && !(v.shorted && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again || v.cooled(i, o)) && (t.Condition == "" || v.likelyCondition(t.Condition))
+	return !v.s.cannot[i] && !v.hopeless(t) && !v.barred(t.State) && !v.tooEarly(t) && !(t.Sticky && v.s.switched) && !(v.shorted && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again || v.cooled(i, o)) && (t.Condition == "" || v.likelyCondition(t.Condition))
 }
 
 // modeNext asks for the season where the complaint doesn't tell and it matters.

@@ -85,12 +85,14 @@ func (s *state) usable(t *Test, r *record) bool {
 		return true
 	case t.State == "isolated":
 		return r.isolated && r.powered
+	case t.State == "run_kit":
+		return r.kit && r.running && !r.isolated
 	case t.State == "indoor_run":
 		return r.called
 	case !s.k.energy.States[s.k.stateAt[t.State]].Live:
 		return true
-	case t.Operating:
-		return r.running && !r.isolated
+	case t.Operating: // with a start kit in, it is not the unit by itself that shows
+		return r.running && !r.isolated && !r.kit
 	}
 	return r.powered && !r.isolated
 }

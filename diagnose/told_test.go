@@ -110,7 +110,7 @@ func (c *counts) count(seed uint64, truth string) {
 		if t.State == "ready" {
 			w = simulator.Stand(seed, simulator.Setup{}, "any")
 		}
-		s.energy.PlugOff = t.State == "isolated"
+		s.energy.PlugOff, s.energy.StartKit = t.State == "isolated", t.State == "run_kit"
 		ok := tell(w, Input{Quantity: t.Quantity, Place: t.Place})
 		for _, in := range s.inputs(t) {
 			if _, known := s.feed(t, in, 0); ok && !known {
@@ -144,7 +144,7 @@ func simulatedState(t *Test) string {
 	switch {
 	case t.ID == "thermostat", t.ID == "delay", t.State == "any", t.State == "ready", t.State == "rest_gauges":
 		return "any"
-	case t.State == "isolated", t.State == "indoor_dead":
+	case t.State == "isolated", t.State == "indoor_dead", t.State == "run_kit":
 		return t.State
 	case outdoors(t), t.State == "indoor_run":
 		return "run"

@@ -39,7 +39,16 @@ func (v *view) lacking(f int) []need {
 	if v.on.phase == "three" && v.condemns(f) {
 		out = append(out, need{Name: "the maker's own tests of a three-phase compressor"})
 	}
-	for _, n := range v.k.gates[v.k.gateAt[id]].Needs {
+	return v.before(out, id)
+}
+
+// before appends what a gate still misses.
+func (v *view) before(out []need, gate string) []need {
+	g := &v.k.gates[v.k.gateAt[gate]]
+	if g.After != "" {
+		out = v.before(out, g.After)
+	}
+	for _, n := range g.Needs {
 		if v.beside(n) || n.Absent && v.missingPart(n) {
 			continue
 		}
@@ -49,6 +58,9 @@ func (v *view) lacking(f int) []need {
 	}
 	return out
 }
+
+// tooEarly reports whether something has to be proved before a test is put.
+func (v *view) tooEarly(t *Test) bool { return t.First != "" && len(v.before(nil, t.First)) > 0 }
 
 // ofUnit keeps the clauses whose test belongs to this unit and season.
 func (v *view) ofUnit(all []clause) []clause {
@@ -87,6 +99,9 @@ func (v *view) earned(enough float64) []int {
 		}
 		if v.unique(f) {
 			least = min(least, shown)
+		}
+		if v.tried(f) {
+			least = min(least, surest)
 		}
 		if v.condemns(f) { // the dearest part takes the surest belief, in any case
 			least = surest
@@ -185,11 +200,23 @@ func (v *view) unique(f int) bool {
 	return false
 }
 
+// tried reports whether a fault's gate comes after another: then everything beside
+// it was proved good, and the try itself has shown it.
+func (v *view) tried(f int) bool {
+	first := v.k.faults[f].First
+	return first != "" && v.k.gates[v.k.gateAt[first]].After != ""
+}
+
 // wanted lists the tests that a likely fault's verdict still waits for: its
 // gate's, then those that would confirm it.
 func (v *view) wanted(f int) []int {
+	return append(v.measures(v.lacking(f)), v.confirms(f)...)
+}
+
+// measures lists the tests that needs wait for.
+func (v *view) measures(needs []need) []int {
 	var out []int
-	for _, n := range v.lacking(f) {
+	for _, n := range needs {
 		for _, id := range n.Measure {
 			out = append(out, v.k.testAt[id])
 		}
@@ -199,7 +226,7 @@ func (v *view) wanted(f int) []int {
 			}
 		}
 	}
-	return append(out, v.confirms(f)...)
+	return out
 }
 
 // confirms lists the tests of the confirmation that lacks least.

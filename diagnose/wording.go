@@ -145,6 +145,16 @@ func (v *view) wait(d time.Duration, t *Test) Next {
 		n.Because = "an overload opens again while the shell is hot"
 		return n
 	}
+	if t.State == "run_kit" {
+		n.Cautions = v.cautions(t.Cautions)
+		n.Say = fmt.Sprintf("Wait up to %d minutes for the short-cycle delay, clear of it: it may start at any moment. Tell me then what it did.", minutes)
+		n.Because = "a restored control may hold the unit off for 5 minutes"
+		if o := v.standing[v.k.testAt[t.ID]]; o != nil && o.done {
+			n.Say = fmt.Sprintf("Turn the thermostat off, give the overload %d more minutes to cool, then let it try once more.", minutes)
+			n.Because = "a start with the overload open is no start"
+		}
+		return n
+	}
 	if t.Timers != nil {
 		n.Say = fmt.Sprintf("Give the overload %d more minutes to cool, then read the windings again.", minutes)
 		n.Because = "an open overload is not a bad winding: 2 hours before anything is condemned"

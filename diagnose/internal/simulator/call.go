@@ -157,7 +157,7 @@ func together(a, b string) bool {
 		"contactor_drop": "contactor", "contactor_burnt": "contactor", "contactor_coil_open": "contactor", "contactor_stuck": "contactor", "contactor_welded": "contactor", "contactor_terminal_burnt": "contactor",
 		"undercharge": "charge", "overcharge": "charge", "charge_lost": "charge", "non_condensables": "charge", "drier_restricted": "charge", "metering_starved": "charge", "metering_floods": "charge", "bulb_loose": "charge", "valves_leak": "charge", "valve_leaks_inside": "charge",
 		"fan_motor_seized": "fan", "fan_motor_open": "fan", "fan_motor_grounded": "fan", "fan_wire_broken": "fan", "fan_backwards": "fan", "fan_blade_damaged": "fan", "board_fan_relay": "fan",
-		"compressor_seized": "herm", "start_winding_open": "herm", "run_winding_open": "herm", "compressor_turn_short": "herm", "start_gear_failed": "herm",
+		"compressor_seized": "herm", "start_winding_open": "herm", "run_winding_open": "herm", "compressor_turn_short": "herm", "start_gear_failed": "herm", "compressor_hard_start": "herm",
 	}
 	// A broken terminal at the capacitor beside a failed section is one of the
 	// pairs that are met.
@@ -200,6 +200,9 @@ func (w *World) arrive() {
 // worthACall says whether anybody would have called about this: a fault too
 // mild to notice makes no call.
 func (w *World) worthACall() bool {
+	if w.Faults[0] == "compressor_hard_start" && !w.startsWithKit() {
+		return false // what no kit starts is worn out
+	}
 	if w.tripped || Normal(w.Faults[0]) {
 		return true
 	}
@@ -210,6 +213,15 @@ func (w *World) worthACall() bool {
 		}
 	}
 	return w.felt()
+}
+
+// startsWithKit says whether the compressor starts with a start kit and not without.
+func (w *World) startsWithKit() bool {
+	s := *w
+	s.tripped, s.overloadUntil, s.noticed, s.cache = false, 0, nil, nil
+	alone := s.settle().state
+	s.kit, s.cache = true, nil
+	return alone == "locked" && s.settle().state == "running"
 }
 
 // felt says whether the faults show in what the unit does.
@@ -293,6 +305,8 @@ func (w *World) Declare(id string) {
 		w.plugOn = false
 	case "compressor_plug_on":
 		w.plugOn = true
+	case "start_kit_on", "start_kit_off":
+		w.kit = id == "start_kit_on"
 	case "calling":
 		if !w.calling || w.p.statSatisfied || w.p.statWrongMode {
 			if w.p.statWrongMode {
@@ -377,6 +391,9 @@ func (w *World) Mend(repair string) (mended []string) {
 	w.overloadUntil = math.Min(w.overloadUntil, w.Now+20)
 	if repair == "reset_breaker" || repair == "replace_breaker" {
 		w.breakerOn, w.tripped = true, false
+	}
+	if repair == "fit_start_kit" {
+		w.kit = false // no longer for a try: what it was fitted for is gone
 	}
 	if repair == "seat_disconnect" {
 		w.disconnectIn, w.arrival = true, false

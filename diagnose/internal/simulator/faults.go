@@ -18,6 +18,7 @@ func hasFuses(w *World) bool  { return w.Unit.FusedPull }
 func hasValve(w *World) bool  { return w.Unit.Valve }
 func hasDelay(w *World) bool  { return w.Unit.Delay > 0 }
 func hasStart(w *World) bool  { return w.Unit.CapStart > 0 }
+func noStart(w *World) bool   { return w.Unit.CapStart == 0 }
 func hasLow(w *World) bool    { return w.Unit.LowSwitch }
 func hasHigh(w *World) bool   { return w.Unit.HighSwitch }
 func hasFloat(w *World) bool  { return w.Unit.Float && !w.Heating }
@@ -111,6 +112,10 @@ var faultTable = map[string]faultKind{
 		p.startCap, p.relayOpen = pickWay(s.way, 0, 0.3, 1.0), s.way >= 0.66
 		p.tight = 0.9 // such a compressor needs its start gear
 	}},
+
+	// A compressor whose load at the start is more than its own torque, and no more
+	// than a start kit's: see worthACall.
+	"compressor_hard_start": {6, noStart, []string{"fit_start_kit"}, false, func(w *World, p *parts, s setting) { p.tight = scale(s.bad, 1.6, 4) }},
 
 	// Compressor.
 	"compressor_seized":     {10, always, []string{"replace_compressor"}, false, func(w *World, p *parts, s setting) { p.locked = true }},

@@ -207,6 +207,18 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 		}
 		w.breakerOn, w.tripped, w.tripTold, w.cache = true, false, true, nil
 		return choice("holds"), true
+	case "start_kit compressor":
+		switch {
+		case !w.kit:
+			return notHere(), true
+		case on:
+			return choice("starts"), true
+		case r.state == "locked":
+			return w.seen("stalled", "silent"), true
+		}
+		return choice("silent"), true
+	case "starts_again compressor":
+		return choice(pickBool(on, "quick", "stalls")), true
 	case "leak_search unit":
 		if p.leak {
 			return w.seen("found", "none", "found", "found"), true

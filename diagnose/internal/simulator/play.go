@@ -160,6 +160,9 @@ func Play(w *World, e Engine, seed uint64, keepLog bool) Result {
 			e.Repair(w.Now, s.Repair)
 		case "make_safe", "energise", "test", "proof", "ask_nameplate":
 			for _, d := range s.Declare {
+				if kind := w.touching(wiring(d)); kind != "" {
+					res.Unsafe = append(res.Unsafe, kind+": "+d)
+				}
 				w.Declare(d)
 				e.Declare(w.Now, d)
 			}

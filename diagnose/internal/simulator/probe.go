@@ -11,7 +11,7 @@ import (
 type probe struct {
 	id    string
 	asks  [][2]string
-	state string // "any", "run", "dead", "indoor_dead", "isolated"
+	state string // "any", "run", "run_kit", "dead", "indoor_dead", "isolated"
 	class func(w *World, a []Answer) string
 }
 
@@ -91,7 +91,7 @@ func probes() []probe {
 		bands("static_pressure", "duct", "run", 0.1, 0.38, 0.68), bands("filter_drop", "filter", "run", 0.05, 0.22),
 		bands("temperature_rise", "reversing_valve", "run", 8),
 
-		one("breaker_isolated", "compressor", "isolated"),
+		one("breaker_isolated", "compressor", "isolated"), one("start_kit", "compressor", "run_kit"),
 
 		one("capacitor_look", "capacitor", "dead"), one("connection", "compressor", "dead"), one("connection", "capacitor", "dead"),
 		one("connection", "contactor", "dead"), one("connection", "disconnect", "dead"), one("connection", "fan", "dead"), one("contacts", "contactor", "dead"),
@@ -182,7 +182,7 @@ func circuitProbes() []probe {
 }
 
 // Stand makes a call and takes its unit to one of the states in which the probes
-// are asked: "any" as it is met, "run", "dead", "indoor_dead", "isolated".
+// are asked: "any" as it is met, "run", "run_kit", "dead", "indoor_dead", "isolated".
 func Stand(seed uint64, setup Setup, state string) *World {
 	w := NewCall(seed, setup)
 	w.stand(state)
@@ -191,6 +191,10 @@ func Stand(seed uint64, setup Setup, state string) *World {
 
 func (w *World) stand(state string) {
 	switch state {
+	case "run_kit":
+		w.kit = true
+		w.cache = nil
+		w.stand("run")
 	case "run":
 		if w.tripped {
 			w.breakerOn, w.tripped, w.cache = true, false, nil // reset once; what trips later can be read first

@@ -47,11 +47,20 @@ func hands(quantity, place string) string {
 	return ""
 }
 
+// wiring is the same for what is declared once it was done.
+func wiring(declaration string) string {
+	switch declaration {
+	case "leads_off", "leads_on", "compressor_plug_off", "compressor_plug_on", "start_kit_on", "start_kit_off":
+		return "capacitor"
+	}
+	return ""
+}
+
 // repairHands is the same for repairs. "line" is the line side of the
 // disconnect, which pulling it does not make dead.
 func repairHands(repair string) string {
 	switch repair {
-	case "replace_run_capacitor", "repair_terminal", "replace_contactor", "replace_compressor", "replace_start_gear",
+	case "replace_run_capacitor", "repair_terminal", "replace_contactor", "replace_compressor", "replace_start_gear", "fit_start_kit",
 		"replace_fan_motor", "correct_fan_rotation", "replace_fan_blade", "replace_crankcase_heater":
 		return "capacitor"
 	case "replace_high_switch", "replace_low_switch", "replace_board", "clean_outdoor_coil", "replace_disconnect_fuse",
@@ -72,7 +81,7 @@ func liveQuantity(quantity, place string) bool {
 	switch quantity {
 	case "voltage", "voltage_under_start", "capacitor_voltage", "voltage_drop", "current", "starting_current":
 		return true
-	case "contactor_state":
+	case "contactor_state", "start_kit":
 		return true
 	}
 	return false

@@ -76,7 +76,7 @@ func TestAnswersFitTheCatalogue(t *testing.T) {
 		w := NewCall(seed, Setup{Pairs: 0.2})
 		for _, dead := range []bool{false, true} {
 			if dead {
-				for _, d := range []string{"disconnect_pulled", "locked_out", "capacitor_bled", "leads_off", "compressor_plug_off", "air_handler_off"} {
+				for _, d := range []string{"disconnect_pulled", "locked_out", "capacitor_bled", "leads_off", "compressor_plug_off", "start_kit_on", "air_handler_off"} {
 					w.Declare(d)
 				}
 			}

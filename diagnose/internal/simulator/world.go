@@ -24,6 +24,7 @@ type World struct {
 
 	disconnectIn, breakerOn, tripped, locked, panelOpen bool
 	leadsOn, plugOn, calling, gaugesOn, airHandlerOn    bool
+	kit                                                 bool    // a start kit is wired in for a try
 	capVolts                                            float64 // left on the run capacitor, V
 	poweredAt                                           float64 // when the outdoor unit last got its call
 	overloadUntil                                       float64
@@ -295,6 +296,10 @@ func (w *World) outdoorSide(r *running) {
 	torque := math.Pow(atMotor/230, 2) * math.Pow(math.Min(w.hermNow(), 1.3), 0.9)
 	if u.CapStart > 0 && p.startCap > 0.5 && !p.relayOpen {
 		torque *= 1.9
+	}
+	if w.kit && !p.startWire && p.capConnection != "broken" && w.leadsOn {
+		// The start capacitor lies beside the run capacitor, whatever that is worth.
+		torque = math.Max(torque, math.Pow(atMotor/230, 2)*(math.Pow(math.Min(w.hermNow(), 1.3), 0.9)+1.2))
 	}
 	if p.startOpen || p.runOpen {
 		torque = 0

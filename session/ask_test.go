@@ -19,7 +19,7 @@ func TestWhatCannotBeIsNeverKept(t *testing.T) {
 	}{
 		"herm minus five microfarads":           {"400 µF", 38},
 		"line voltage five thousand":            {"300 V", 240},
-		"suction pressure minus twenty":         {"350 psig", 118},
+		"suction pressure minus twenty":         {"400 psig", 118},
 		"suction line temperature nine hundred": {"300°F", 55},
 	} {
 		b := newBench(t)

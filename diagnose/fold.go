@@ -244,8 +244,16 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 		warn("bad_event", err.Error())
 		return
 	}
+	closed := s.energy.Outdoor == Live && !s.energy.Tripped
 	for _, text := range s.energy.observe(o) {
 		warn("contradicts_energy", text)
+	}
+	if s.energy.PlugOff && (o.Quantity == "breaker_reset" || o.Quantity == "breaker_state" && o.Value == "tripped" && closed) {
+		said := o.Value // of the breaker without the compressor, whatever it was called
+		o = catalogue.Observation{Quantity: "breaker_isolated", Place: "compressor", Value: "trips"}
+		if said == "holds" {
+			o.Value = said
+		}
 	}
 	rec := s.record(e, Input{Quantity: o.Quantity, Place: o.Place})
 	rec.choice = o.Value

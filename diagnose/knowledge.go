@@ -210,6 +210,7 @@ type need struct {
 	All     []string `json:"all,omitempty"`
 	Measure []TestID `json:"measure,omitempty"`
 	Absent  bool     `json:"absent,omitempty"` // nothing is needed where the part of Measure is not fitted
+	Unread  bool     `json:"unread,omitempty"` // nor where the nameplate does not tell what Measure is held against
 
 	any, all []clause
 }

@@ -154,6 +154,12 @@ func (v *view) missingPart(n need) bool {
 	return false
 }
 
+// untold reports whether the nameplate value that a need's tests are held against can't be
+// read.
+func (v *view) untold(n need) bool {
+	return len(n.Measure) > 0 && !slices.ContainsFunc(n.Measure, func(id TestID) bool { return !v.s.withoutRef(&v.k.tests[v.k.testAt[id]]) })
+}
+
 // blind judges a reading by itself, where the nameplate value that it should be
 // held against is not known. It reports false where that tells nothing.
 func (s *state) blind(t *Test, o *outcome, r record) bool {

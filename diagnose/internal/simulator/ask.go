@@ -121,6 +121,9 @@ func (w *World) nameplate(quantity, place string) (Answer, bool) {
 	case "max_overcurrent unit":
 		return number(u.MOCP), true
 	case "overcurrent_fitted breaker":
+		if w.p.breakerSize > 0 {
+			return number(w.p.breakerSize), true
+		}
 		return number(u.Breaker), true
 	case "conductor_size unit":
 		if w.p.sourceOhms > 0.6 {

@@ -63,12 +63,27 @@ type Setup struct {
 // NewCall makes a call from a seed: a unit, a day, faults, a technician.
 func NewCall(seed uint64, s Setup) *World {
 	r := seeded(seed)
+	if s.Fault == "" {
+		s.Fault = rare(seed)
+	}
 	for {
 		w := newWorld(r, s)
 		if w != nil {
 			return w
 		}
 	}
+}
+
+// rare gives the few calls with a fault that the rest have not, or "". They are drawn apart,
+// so that every other seed's call stays what it was before there were such units.
+func rare(seed uint64) string {
+	x := rand.New(rand.NewPCG(seed, 0xd1b54a32d192ed03)).Float64()
+	for _, f := range rares {
+		if x -= f.share; x < 0 {
+			return f.id
+		}
+	}
+	return ""
 }
 
 func seeded(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 0x9e3779b97f4a7c15)) }
@@ -184,6 +199,10 @@ func (w *World) arrive() {
 	w.cache = nil
 	r := w.settle()
 	w.noticed, w.tripTold = nil, false
+	if p.breakerSize > 0 {
+		w.tripped = w.overloaded(r) && w.once("small and tripped", 0.8)
+		w.cache = nil
+	}
 	if p.breakerWeak || r.state == "locked" && p.tripsOnLocked {
 		w.tripped, w.cache = true, nil
 	}
@@ -205,6 +224,9 @@ func (w *World) worthACall() bool {
 	}
 	if w.tripped || Normal(w.Faults[0]) {
 		return true
+	}
+	if w.p.breakerSize > 0 {
+		return w.tripsLater() // one that holds makes no call
 	}
 	if len(w.Faults) == 1 {
 		switch w.Faults[0] { // found on maintenance, or by the noise and the bill

@@ -1,5 +1,7 @@
 package simulator
 
+import "math"
+
 // faultKind is one thing that can be wrong, how often it is met relative to the
 // others (common practice, no source), when it can be, what mends it and what
 // it does to the parts.
@@ -54,6 +56,10 @@ var faultTable = map[string]faultKind{
 		p.pullOhms = scale(s.bad, 1.2, 4)
 		p.pullLook = "burnt"
 	}},
+	// A breaker one or two sizes under what the plate asks for.
+	"breaker_small": {0, func(w *World) bool { return w.Unit.MCA >= 22 }, []string{"replace_breaker"}, false, func(w *World, p *parts, s setting) {
+		p.breakerSize = math.Floor(w.Unit.MCA*scale(s.bad, 0.78, 0.62)/5) * 5
+	}},
 	"conductor_small": {2, always, []string{"replace_conductors"}, false, func(w *World, p *parts, s setting) { p.sourceOhms = scale(s.bad, 0.7, 1.3) }},
 
 	// Control.
@@ -84,6 +90,10 @@ var faultTable = map[string]faultKind{
 	"contactor_welded": {4, always, []string{"replace_contactor"}, false, func(w *World, p *parts, s setting) { p.welded = true }},
 	"contactor_terminal_burnt": {6, always, []string{"repair_terminal"}, false, func(w *World, p *parts, s setting) {
 		p.contactWire, p.wireOff = pickWay(s.way, "broken", "burnt"), pickWay(s.bad, "line", "load", "compressor")
+	}},
+
+	"wire_shorted": {0, always, []string{"repair_terminal"}, false, func(w *World, p *parts, s setting) {
+		p.wireGround, p.contactWire = pickWay(s.way, "load", "load", "line"), pickWay(s.bad, "tight", "tight", "tight", "tight", "burnt")
 	}},
 
 	// Capacitors and start gear.
@@ -174,6 +184,13 @@ var faultTable = map[string]faultKind{
 	"pipes_touch":  {2, always, []string{"separate_pipes"}, false, func(w *World, p *parts, s setting) { p.noise = "pipes" }},
 	"blower_noisy": {2, always, []string{"replace_blower_motor"}, false, func(w *World, p *parts, s setting) { p.noise = "blower" }},
 }
+
+// rares are faults that are drawn apart, with their shares of all calls: see rare. Common
+// practice, no source.
+var rares = []struct {
+	id    string
+	share float64
+}{{"wire_shorted", 0.008}, {"breaker_small", 0.005}}
 
 // pickWay chooses one of several by a number in 0..1.
 func pickWay[T any](x float64, of ...T) T {

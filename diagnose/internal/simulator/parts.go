@@ -9,6 +9,7 @@ type parts struct {
 	legLost       bool    // one leg missing before the disconnect
 	breakerOff    bool    // found off
 	breakerWeak   bool    // trips below its rating
+	breakerSize   float64 // amps, where it is not the plate's; 0: it is
 	pullOut       bool    // disconnect found out
 	pullFails     bool    // a trap: one leg stays live with the disconnect pulled
 	fuseBlown     bool    // one fuse of the disconnect
@@ -58,6 +59,7 @@ type parts struct {
 	worn        bool // rattles
 	plugLook    string
 	contactWire string // connection at the contactor
+	wireGround  string // a wire rubbed through to the cabinet: before the contactor ("line"), behind it ("load"), or none
 	wireOff     string // which wire is off there: "line", "load" (both motors), "compressor", or none
 	pullLook    string // connection at the disconnect
 

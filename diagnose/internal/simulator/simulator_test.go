@@ -38,9 +38,8 @@ func TestImports(t *testing.T) {
 }
 
 // notPlayed are the faults that no simulated unit has: all of them have one
-// phase, a breaker that fits the plate, and no wire rubbed through. The scores say
-// nothing of these.
-var notPlayed = []string{"breaker_small", "phase_lost", "phase_uneven", "rotation_reversed", "wire_shorted"}
+// phase. The scores say nothing of these.
+var notPlayed = []string{"phase_lost", "phase_uneven", "rotation_reversed"}
 
 // notAsked are the questions that such a unit has no answer to.
 var notAsked = map[string]bool{

@@ -141,6 +141,11 @@ func (w *World) supply(r *running) {
 		r.leg2 = 0
 	}
 	r.afterPull = between(r.leg1, r.leg2)
+	if p.wireGround == "line" && r.leg1+r.leg2 > 0 && !w.tripped {
+		w.trip("at_once")
+		w.supply(r)
+		return
+	}
 	if p.wireOff == "line" {
 		r.leg2 = 0
 	}
@@ -261,7 +266,7 @@ func (w *World) outdoorSide(r *running) {
 	if r.line == 0 || r.contactor != "pulled_in" {
 		return
 	}
-	if p.fanGround || (p.toGround < 0.05 && w.plugOn) {
+	if p.fanGround || p.wireGround == "load" || (p.toGround < 0.05 && w.plugOn) {
 		w.trip("at_once")
 		w.supply(r)
 		r.sag = 0

@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"callout/catalogue"
@@ -88,6 +89,10 @@ func (l *loader) tests() {
 			if at := t.class(c.In); c.In != "" && (at < 0 || at != j-1 && at != j+1 && t.Tolerance != nil || t.Classes[at].In != "") {
 				l.bad("%s: outcome %s is part of no outcome beside it", where, c.ID)
 			}
+		}
+		most := slices.ContainsFunc(t.Inputs, func(in Input) bool { return in.Most != 0 })
+		if most != (t.Beyond != "") {
+			l.bad("%s: an input with a most needs words for what lies beyond, and they need one", where)
 		}
 		if t.OpenLine != "" && t.class(t.OpenLine) < 0 {
 			l.bad("%s: no outcome %q", where, t.OpenLine)

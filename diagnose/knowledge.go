@@ -89,8 +89,11 @@ type Test struct {
 	Classes   []Class  `json:"classes"`
 	// Blind are the outcomes that show by themselves where AskRef is not known; one
 	// without an ID tells nothing.
-	Blind  []Class `json:"blind,omitempty"`
-	Normal string  `json:"normal"` // outcomes on a healthy running unit
+	Blind []Class `json:"blind,omitempty"`
+	// Beyond says the last outcome where an input is not known and it holds even with
+	// the most that the input can be.
+	Beyond string `json:"beyond,omitempty"`
+	Normal string `json:"normal"` // outcomes on a healthy running unit
 	// NormalValve are those where an expansion valve meters, if they differ.
 	NormalValve string `json:"normal_valve,omitempty"`
 	// Stopped are the outcomes while the compressor stands: pressures level out, lines
@@ -109,6 +112,7 @@ type Input struct {
 	Place    catalogue.PlaceID    `json:"place"`
 	Factor   float64              `json:"factor,omitempty"` // to the test's own unit; 0 is 1
 	Or       catalogue.PlaceID    `json:"or,omitempty"`     // a place that does as well where it was read there
+	Most     float64              `json:"most,omitempty"`   // what it hardly ever exceeds: stands in for it, see Test.Beyond
 }
 
 // Tolerance of an instrument: one standard deviation.

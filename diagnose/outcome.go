@@ -284,8 +284,12 @@ func (s *state) classify(i int, r record, epoch int) outcome {
 	if len(t.Refs) > 0 {
 		in.own = t.Refs[0]
 	}
+	beyond := false
 	for _, need := range s.inputs(t) {
 		f, ok := s.feed(t, need, epoch)
+		if !ok && need.Most != 0 {
+			f, ok, beyond = record{value: need.Most, certainty: 1}, true, true
+		}
 		if !ok || t.Value == "windings" && stale(f, r) {
 			return outcome{}
 		}
@@ -326,8 +330,34 @@ func (s *state) classify(i int, r record, epoch int) outcome {
 	} else if !s.spread(t, &o, res.x, r.value) {
 		return outcome{}
 	}
-	o.text = s.fill(t, t.Classes[o.top].Say, r, res.text)
+	if beyond && !t.beyond(&o) {
+		return outcome{}
+	}
+	say := t.Classes[o.top].Say
+	if beyond {
+		say = t.Beyond
+	}
+	o.text = s.fill(t, say, r, res.text)
 	return o
+}
+
+// beyond makes the last outcome of one that was held against the most that an
+// unknown input can be. It reports false where that is not shown.
+func (t *Test) beyond(o *outcome) bool {
+	last := t.whole(len(t.Classes) - 1)
+	set := t.family(last)
+	if t.within(o.weights, set) < 0.9 {
+		return false
+	}
+	share := 1 / float64(1+t.parts(last)) // how far beyond is not known
+	for c := range o.weights {
+		o.weights[c] = 0
+		if set&(1<<c) != 0 {
+			o.weights[c] = share
+		}
+	}
+	o.top = last
+	return true
 }
 
 // stale reports whether a reading is too old to be put together with another:

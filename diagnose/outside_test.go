@@ -36,6 +36,7 @@ func TestTradeFacts(t *testing.T) {
 		{"starts near locked rotor", "rated_load_amps compressor 13.4/locked_rotor_amps compressor 58/starting_current compressor_common 52", "starting_current=normal"},
 		{"replacement of 440 for 370", "capacitor_voltage_rating installed 370/capacitor_voltage_rating replacement 440", "replacement_volts=ok"},
 		{"replacement of 370 for 440", "capacitor_voltage_rating installed 440/capacitor_voltage_rating replacement 370", "replacement_volts=low"},
+		{"half as much again as rated", "rated_load_amps compressor 13.4/locked_rotor_amps compressor 58/current compressor_common 22", "compressor_current=high: 22 A is 164% of the rated load 13.4 A: more than refrigerant makes it draw"},
 		{"lines parting", "lines_feel unit parting", "lines=parting"},
 	} {
 		t.Run(row.name, func(t *testing.T) {

@@ -41,6 +41,7 @@ func (s *state) forget() {
 	for i := range s.missed {
 		s.missed[i].known = false
 	}
+	clear(s.likely)
 	for i := range s.ways {
 		s.ways[i].known, s.courses[i].known = false, false
 	}

@@ -75,9 +75,19 @@ func (v *view) available(i int) bool {
 // then it isn't asked for. What a unit shows that does not run is predicted too, so
 // that a reading taken in vain misleads nobody.
 func (v *view) likelyCondition(id string) bool {
-	if v.condition(id) {
-		return true
+	known := &v.s.likely[v.k.condAt[id]]
+	if !known.known {
+		*known = asked{true, v.condition(id) || v.expectsCondition(id)}
 	}
+	return known.yes
+}
+
+// asked is whether a question was put in a look, and its answer.
+type asked struct{ known, yes bool }
+
+// expectsCondition reports whether the test that would show a condition is as good as
+// certain to.
+func (v *view) expectsCondition(id string) bool {
 	at := v.opens(id)
 	if at < 0 {
 		return false

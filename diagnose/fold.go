@@ -54,6 +54,7 @@ type state struct {
 	rivalry    rivalry
 	doable     []candidate
 	missed     []missed // by test
+	likely     []asked // by condition
 	ways       []wayTo  // by energy state
 	courses    []wayTo  // the same, from where it was settled
 }
@@ -103,7 +104,7 @@ const shortCycle = 5 * time.Minute // Armstrong 48478A006 p.18; Bard 2100-399; D
 
 func newState(k *Knowledge) *state {
 	return &state{k: k, energy: startEnergy(), settled: startEnergy(), rated: map[Input]record{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests)),
-		missed: make([]missed, len(k.tests)), ways: make([]wayTo, len(k.energy.States)), courses: make([]wayTo, len(k.energy.States))}
+		missed: make([]missed, len(k.tests)), likely: make([]asked, len(k.conds)), ways: make([]wayTo, len(k.energy.States)), courses: make([]wayTo, len(k.energy.States))}
 }
 
 // apply takes one event and returns what does not fit about it.

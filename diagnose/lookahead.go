@@ -103,7 +103,7 @@ func xlogx(x float64) float64 {
 	if x <= 0 {
 		return 0
 	}
-	return x * math.Log(x)
+	return x * ln(x)
 }
 
 // price is the expected cost of deciding now: the doubt that is left about what

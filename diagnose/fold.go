@@ -54,7 +54,7 @@ type state struct {
 	rivalry    rivalry
 	doable     []candidate
 	missed     []missed // by test
-	likely     []asked // by condition
+	likely     []asked  // by condition
 	ways       []wayTo  // by energy state
 	courses    []wayTo  // the same, from where it was settled
 }

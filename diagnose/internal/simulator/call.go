@@ -3,6 +3,7 @@ package simulator
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"sort"
 )
 
@@ -12,6 +13,18 @@ type Noticed struct{ Quantity, Place, Value string }
 
 func (w *World) notice(quantity, place, value string) {
 	w.noticed = append(w.noticed, Noticed{quantity, place, value})
+}
+
+// found takes, of what was noticed, how the breaker stood before it was switched.
+func (w *World) found() (list []Noticed) {
+	w.noticed = slices.DeleteFunc(w.noticed, func(n Noticed) bool {
+		if n.Quantity != "breaker_state" {
+			return false
+		}
+		list = append(list, n)
+		return true
+	})
+	return list
 }
 
 // TakeNoticed gives what was noticed since it was last asked.

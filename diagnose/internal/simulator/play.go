@@ -164,6 +164,9 @@ func Play(w *World, e Engine, seed uint64, keepLog bool) Result {
 					res.Unsafe = append(res.Unsafe, kind+": "+d)
 				}
 				w.Declare(d)
+				for _, n := range w.found() { // seen before it is switched, and said so
+					observe(n.Quantity, n.Place, n.Value)
+				}
 				e.Declare(w.Now, d)
 			}
 			if len(s.Declare) > 0 || s.Quantity == "" {

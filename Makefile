@@ -68,7 +68,7 @@ bench-hearing: debian $(NATIVE) $(KOKORO) ## how well callout hears, with and wi
 	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set unseen -models '$(HEARD)' -out bench/hearing/latest.md
 
 fit-certainty: debian $(NATIVE) $(KOKORO) ## fit the weights of certainty to the bench's tuning voices, for each model (15 minutes)
-	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set tuning -n 110 -fit -models '$(HEARD)'
+	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set tuning-both -n 220 -fit -models '$(HEARD)'
 
 clean: ## remove what was built; fetched parts stay
 	rm -rf bin

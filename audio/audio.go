@@ -59,6 +59,7 @@ type Transcript struct {
 	Words         []Word
 	LogLikelihood float64      // of the text and its end (natural); NaN if unknown
 	NoSpeech      float64      // probability that nothing was said, 0 to 1
+	Noise         float64      // under the speech, dB, as the function Noise has it; set by who gives the sound
 	Alternatives  []Hypothesis // best first, the text itself included; nil if unknown
 	Fit           []Hypothesis // texts of Hints.Language, best first; nil without one
 	Scored        []Hypothesis // texts found elsewhere, by Scorer

@@ -48,7 +48,8 @@ type Policy struct {
 	// Ask: below this certainty (0..1) a callout is asked back; 0: below the limit that was
 	// chosen for the recogniser that heard it, see AskBelow.
 	Ask float64
-	// AskSafety: the same for declarations and repairs.
+	// AskSafety: the same for declarations and repairs; they need as much as all else, at
+	// least.
 	AskSafety float64
 	// Ignore: below this certainty an utterance is taken for noise.
 	Ignore float64

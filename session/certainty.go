@@ -80,9 +80,9 @@ func certaintyOf(engine string) []byte {
 	return certaintyData
 }
 
-// Weights turn evidence into the probability that the best meaning is right: the share
-// of the best among all meanings found, times the probability that the right one is
-// among them, a logistic regression. Both are fitted to recordings of known content.
+// Weights turn evidence into the probability that the best meaning is right, by a logistic
+// regression; one of its features is the share of the best among all meanings found. Both
+// are fitted to recordings of known content.
 type Weights struct {
 	Source string             `json:"source"`
 	Word   float64            `json:"word"`   // nats for each word, against the pull to short texts
@@ -90,6 +90,7 @@ type Weights struct {
 	Sharp  float64            `json:"sharp"`  // how much a nat between two meanings tells
 	Teen   float64            `json:"teen"`   // nats less between "fifteen" and "fifty"
 	Second float64            `json:"second"` // what a nat of the second recogniser is to one of the first
+	Loud   float64            `json:"loud"`   // nats less in noise about as loud as the speech, see loud
 	Bias   float64            `json:"bias"`
 	Per    map[string]float64 `json:"per"` // of each feature
 }
@@ -103,6 +104,8 @@ type Calibration struct {
 	// Ask is the certainty (0..1) below which a callout is asked back, unless the policy says
 	// otherwise: chosen on the hearing bench's tuning voices.
 	Ask float64 `json:"ask"`
+	// Sure is the certainty of the first recogniser below which the second is asked.
+	Sure float64 `json:"sure"`
 
 	One  Weights `json:"one"`
 	Pair Weights `json:"pair"`
@@ -115,8 +118,8 @@ func loadCalibration(data []byte) (Calibration, error) {
 	if err := d.Decode(&c); err != nil {
 		return c, fmt.Errorf("session: certainty.json: %w", err)
 	}
-	if !(c.Ask > 0 && c.Ask < 1) {
-		return c, fmt.Errorf("session: certainty.json: ask is %g; it lies between 0 and 1", c.Ask)
+	if !(c.Ask > 0 && c.Ask <= c.Sure && c.Sure < 1) {
+		return c, fmt.Errorf("session: certainty.json: ask is %g and sure %g; they lie between 0 and 1, and ask is the lower", c.Ask, c.Sure)
 	}
 	return c, errors.Join(c.One.check(Features()), c.Pair.check(PairFeatures()))
 }
@@ -146,17 +149,30 @@ func (w Weights) Share(e Evidence) float64 {
 	return 1 / sum
 }
 
-// Found is the probability that the right meaning is among those found.
-func (w Weights) Found(e Evidence) float64 {
+// torn is the share below which rivals are so near that nothing else makes the best sure.
+const torn = 2. / 3
+
+// Certainty is the probability that the best meaning is right. Where the rivals hold more
+// than a third it is no more than the share of the best: what may be misheard is asked.
+func (w Weights) Certainty(e Evidence) float64 {
 	z := w.Bias - e.Against
 	for _, name := range slices.Sorted(maps.Keys(e.Features)) { // in order, or the last bit is chance
 		z += w.Per[name] * e.Features[name]
 	}
-	return 1 / (1 + math.Exp(-z))
+	p := 1 / (1 + math.Exp(-z))
+	if wary := 1 / (1 + math.Exp(w.Loud*loud(e.Features["noise"])-z)); p > 0.5 {
+		p = max(0.5, wary) // asked at worst, not left alone
+	}
+	if share := w.Share(e); share < torn {
+		return min(p, share)
+	}
+	return p
 }
 
-// Certainty is the probability that the best meaning is right.
-func (w Weights) Certainty(e Evidence) float64 { return w.Share(e) * w.Found(e) }
+// loud goes from 0, for noise (in tens of dB, as the feature) 6 dB below the speech, to 1 where
+// it is 3 dB below. What drowns there is heard wrongly by both recognisers alike and as
+// surely as anything else, and too seldom for the regression to learn it.
+func loud(noise float64) float64 { return max(0, min(1, (noise-0.9)/0.3)) }
 
 // weigh chooses the likeliest meaning of what recognisers heard in one sound, with the
 // text for it and for the best rivals. It reports false where no text means anything.
@@ -194,6 +210,7 @@ func (w Weights) weigh(p *intents.Parser, x expectation, list ...audio.Transcrip
 		rivals = append(rivals, c)
 		e.Rivals = append(e.Rivals, Rival{Items: c.items, Behind: sums[top] - sums[k], Teen: teens(best.items, c.items)})
 	}
+	w.among(&e, list[0].Noise)
 	return best, e, rivals, true
 }
 

@@ -57,6 +57,7 @@ func (c *Call) decide(u Utterance) decision {
 	if ask == 0 {
 		ask = AskBelow(u.Engine)
 	}
+	safely := max(ask, c.policy.AskSafety)
 	for _, it := range r.Items {
 		if it.Command != nil && len(r.Items) == 1 && q != nil && it.Command.Command == "retract" {
 			no := false
@@ -77,7 +78,7 @@ func (c *Call) decide(u Utterance) decision {
 			d.ask = append(d.ask, c.askImplausible(it))
 		case c.contrary(it, u):
 			d.ask = append(d.ask, c.askContrary(it))
-		case u.Certainty < c.needed(it, ask), u.Certainty < c.policy.AskSafety && !c.named(it, u.Text), c.halved(it, r, u), u.Cut && (it.Command == nil || it.Command.Number != nil):
+		case u.Certainty < c.needed(it, ask, safely), u.Certainty < safely && !c.named(it, u.Text), c.halved(it, r, u), u.Cut && (it.Command == nil || it.Command.Number != nil):
 			d.ask = append(d.ask, c.askUnsure(it, u))
 		default:
 			d.record = append(d.record, it)
@@ -132,17 +133,18 @@ func (c *Call) halved(it intents.Item, r intents.Result, u Utterance) bool {
 }
 
 // needed is how sure the ear must be of an item to record it or act on it. A note is
-// kept as it was heard. ask is the limit for what is neither switching nor a repair.
-func (c *Call) needed(it intents.Item, ask float64) float64 {
+// kept as it was heard. safely is the limit for switching, proving and repairs, ask that for
+// all else.
+func (c *Call) needed(it intents.Item, ask, safely float64) float64 {
 	switch {
 	case it.Declaration != "":
 		d, _ := c.know.Catalogue.Declaration(it.Declaration)
 		if d.Safety {
-			return c.policy.AskSafety
+			return safely
 		}
 		return ask
 	case it.Repair != "":
-		return c.policy.AskSafety
+		return safely
 	case it.Note != "":
 		return 0
 	}

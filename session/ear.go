@@ -127,6 +127,7 @@ func (e *Ear) Hints() audio.Hints {
 // text and no error. At is the moment that the utterance ended.
 func (e *Ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (Utterance, error) {
 	t, err := e.recogniser.Recognise(ctx, sound, e.Hints())
+	t.Noise = audio.Noise(sound.Samples)
 	if err != nil && !errors.Is(err, audio.ErrNoSpeech) {
 		return Utterance{At: at, Source: joblog.Speech, Engine: e.recogniser.Engine(), Duration: sound.Duration(), Sound: sound.Samples}, err
 	}

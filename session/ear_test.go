@@ -3,6 +3,7 @@ package session
 import (
 	"context"
 	"errors"
+	"math"
 	"strings"
 	"sync"
 	"testing"
@@ -15,6 +16,7 @@ import (
 	"callout/audio/audiotest"
 	"callout/intents"
 	"callout/joblog"
+	"callout/weights/adapters"
 )
 
 // testEar is made once: the language takes a second to compile.
@@ -264,7 +266,7 @@ func TestTheSecondEarIsAskedWhereTheFirstIsUnsure(t *testing.T) {
 func TestWeightsAreChecked(t *testing.T) {
 	_, err := loadCalibration(certaintyData)
 	require.NoError(t, err)
-	for _, bad := range []string{`{`, `{"unknown": 1}`, `{"one": {"sharp": 1, "per": {}}}`} {
+	for _, bad := range []string{`{`, `{"unknown": 1}`, `{"one": {"sharp": 1, "per": {}}}`, `{"ask": 0.9, "sure": 0.8}`} {
 		_, err := loadCalibration([]byte(bad))
 		assert.ErrorContains(t, err, "certainty.json", bad)
 	}
@@ -273,6 +275,39 @@ func TestWeightsAreChecked(t *testing.T) {
 	assert.True(t, well > 0.9 && well <= 1, well)
 	badly := e.calibrated.One.Certainty(Evidence{Features: map[string]float64{"worth": -3, "alike": 0.2, "gap": 10}})
 	assert.True(t, badly >= 0 && badly < 0.5, badly)
+}
+
+// The louder the noise, the less the same texts are worth; what would be asked of a quiet
+// sound is not left alone in a loud one.
+func TestNoiseTakesOfCertainty(t *testing.T) {
+	e, _ := newTestEar(t)
+	all, err := adapters.List()
+	require.NoError(t, err)
+	for _, engine := range []string{"", "whisper.cpp 1.9.1 any.bin sha256:" + all[0].Models[0].MergedSum} {
+		c, err := loadCalibration(certaintyOf(engine))
+		require.NoError(t, err)
+		e.Calibrate(c)
+		said := heard("Compressor amps 47.", -0.4, hyp("Compressor amps 47.", -0.4), hyp("Compressor amps 42.", -9))
+		last := 2.0
+		for _, noise := range []float64{0, 5, 9, 10.5, 12, 20} {
+			said.Noise = noise
+			p := e.Understand(said).Certainty
+			assert.Less(t, p, last, "%g dB, %s", noise, engine)
+			assert.GreaterOrEqual(t, p, DefaultPolicy.Ignore, "%g dB, %s", noise, engine)
+			last = p
+		}
+	}
+}
+
+// Where two meanings are about as likely no other feature makes the better one sure.
+func TestNearRivalsAreNeverSure(t *testing.T) {
+	w := Weights{Sharp: 1, Bias: 10, Per: map[string]float64{}}
+	certain := func(behind float64) float64 {
+		return w.Certainty(Evidence{Rivals: []Rival{{Behind: behind}}, Features: map[string]float64{}})
+	}
+	assert.InDelta(t, 0.5, certain(0), 1e-9)
+	assert.InDelta(t, 1/(1+math.Exp(-0.6)), certain(0.6), 1e-9)
+	assert.Greater(t, certain(2), 0.99)
 }
 
 // The same evidence gives the same certainty to the last bit, whatever the order of a map.

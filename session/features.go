@@ -1,14 +1,15 @@
 package session
 
 import (
+	"math"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 )
 
-// Features are the names of what tells whether the right meaning is among those found. Of
-// how well the best text for it fits the sound:
+// Features are the names of what tells whether the best meaning is right. Of how well the
+// best text for it fits the sound:
 //
 //	gap      nats by which it lies behind the free text; -2 to 16
 //	worth    its log-likelihood, a word; -4 to 0
@@ -20,7 +21,16 @@ import (
 //
 //	bare     1 if it has no number
 //	single   1 if it is one word
-func Features() []string { return append(slices.Clone(perEar), "bare", "single") }
+//
+// of the other meanings, and the noise:
+//
+//	share    the log-odds of Share, -8 to 8
+//	noise    tens of dB, see audio.Noise; 0 to 2
+//	lead     noise times the tens of nats that the nearest rival lies behind, 0 to 2: the
+//	         louder it is the less a lead tells
+func Features() []string {
+	return append(slices.Clone(perEar), "bare", "single", "share", "noise", "lead")
+}
 
 // PairFeatures are the same where two recognisers heard the sound: for the second they have
 // a 2 behind them, and there are besides
@@ -63,6 +73,19 @@ func features(best candidate, heard []meanings) map[string]float64 {
 		f["nearest"] = max(f["alike"], f["alike2"])
 	}
 	return f
+}
+
+// among adds the features that hang on the rivals and on the noise, in dB.
+func (w Weights) among(e *Evidence, noise float64) {
+	const most = 8 // of the log-odds: a share of 0.9997
+	share := w.Share(*e)
+	lead := 2.0
+	if len(e.Rivals) > 0 {
+		lead = min(lead, e.Rivals[0].Behind/10)
+	}
+	e.Features["share"] = max(-most, min(most, math.Log(share/(1-share))))
+	e.Features["noise"] = noise / 10
+	e.Features["lead"] = noise / 10 * lead
 }
 
 // likeliest reports whether no meaning is likelier than this one.

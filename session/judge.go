@@ -8,7 +8,7 @@ import (
 
 // DefaultPolicy leaves to the recogniser what is asked back; the other limits were chosen on
 // the tuning voices of the hearing bench, each judged by weights fitted to the others.
-var DefaultPolicy = Policy{Ask: 0, AskSafety: 0.9, Ignore: 0.25}
+var DefaultPolicy = Policy{Ask: 0, AskSafety: 0.9, Ignore: 0.4}
 
 // Judgement is what would become of one utterance that stands alone.
 type Judgement struct {

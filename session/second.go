@@ -6,12 +6,9 @@ import (
 	"callout/audio"
 )
 
-// Between these certainties of the first recogniser the second is asked: above, one is
-// enough; below, two hear no callout either, on the tuning voices.
-const (
-	sure = 0.95
-	vain = 0.02
-)
+// vain is the certainty of the first recogniser below which two hear no callout either, on
+// the tuning voices.
+const vain = 0.02
 
 // Unsure reports whether a transcript may hold a callout and is not sure to, so that a
 // second recogniser should hear the sound: what means nothing may still have a number in it.
@@ -24,7 +21,7 @@ func (e *Ear) Unsure(t audio.Transcript) bool {
 		return written.MatchString(t.Text)
 	}
 	c := e.calibrated.One.Certainty(evidence)
-	return c < sure && c >= vain
+	return c < e.calibrated.Sure && c >= vain
 }
 
 const (

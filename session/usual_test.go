@@ -1,6 +1,7 @@
 package session
 
 import (
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -46,7 +47,8 @@ func TestWhatIsNotUsualIsHeldLessLikely(t *testing.T) {
 	}
 	assert.Equal(t, high, hear(hyp(low, -3), hyp(high, -4)).Text, "a nat behind")
 	assert.Equal(t, low, hear(hyp(low, -3), hyp(high, -6)).Text, "three")
-	assert.Less(t, hear(hyp(low, -1)).Certainty, hear(hyp(high, -1)).Certainty-0.01)
+	odds := func(p float64) float64 { return math.Log(p / (1 - p)) }
+	assert.InDelta(t, unusual, odds(hear(hyp(high, -1)).Certainty)-odds(hear(hyp(low, -1)).Certainty), 1e-6)
 	assert.Greater(t, hear(hyp(low, -1)).Certainty, 0.5)
 }
 

@@ -95,7 +95,7 @@ func fit(w session.Weights, names []string, list []example, source string) sessi
 			}
 			p := 1 / (1 + math.Exp(-z))
 			y := 0.0
-			if x.found {
+			if x.right {
 				y = 1
 			}
 			for i := range r {
@@ -175,7 +175,7 @@ func judged(w io.Writer, name string, certain map[string]float64, clips []clip, 
 		by[x.clip.ID] = x
 	}
 	fmt.Fprintf(w, "\n| %s, limit | voices | clean | 10 dB | 5 dB | 0 dB | other than readings | chatter recorded |\n|---|---|---|---|---|---|---|---|\n", name)
-	for _, limit := range []float64{0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95} {
+	for _, limit := range []float64{0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95, 0.96, 0.97, 0.98, 0.99} {
 		for _, natural := range []bool{true, false} {
 			n, good, bad := map[string]int{}, map[string]int{}, map[string]int{}
 			for _, c := range clips {
@@ -212,8 +212,8 @@ func voicesOf(list []example) (names []string) {
 // those for one recogniser and, if there is a second, those for both. Each model has a file
 // of its own, but for the untouched one: its weights are the common ones.
 func fitCertainty(o options, h *hearing, list []clip) error {
-	if o.set != "tuning" {
-		return fmt.Errorf("bench: weights are fitted to the tuning voices only")
+	if o.set != "tuning-both" {
+		return fmt.Errorf("bench: weights are fitted to the set tuning-both only")
 	}
 	collect := func(evidence func(i int) (session.Evidence, bool)) (out []example) {
 		for i, c := range list {
@@ -251,7 +251,7 @@ func fitCertainty(o options, h *hearing, list []clip) error {
 		judged(os.Stdout, fmt.Sprintf("%s and the second times %g", h.name, c.Pair.Second), certain, list, pair)
 	}
 	source := func(n int) string {
-		return fmt.Sprintf("make fit-certainty: %s, %d texts, %d examples", h.name, o.n+o.n/2, n)
+		return fmt.Sprintf("make fit-certainty: %s, %d texts, %d examples", h.name, 2*(o.n+o.n/2), n)
 	}
 	c.One = fit(c.One, session.Features(), one, source(len(one)))
 	if h.again != nil {

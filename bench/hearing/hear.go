@@ -30,7 +30,7 @@ type heard struct {
 }
 
 // search is changed when the recogniser's search is, so that nothing old is reused.
-const search = "24 beams, 5 alike, window"
+const search = "24 beams, 5 alike, window, noise"
 
 func newHeard(o options, r audio.Recogniser, h audio.Hints, p *intents.Parser) heard {
 	sum := sha256.Sum256([]byte(fmt.Sprint(search, r.Engine(), h.Prompt, p.Grammar(intents.Written), o.through)))
@@ -38,8 +38,8 @@ func newHeard(o options, r audio.Recogniser, h audio.Hints, p *intents.Parser) h
 }
 
 // sound is the clip's, through the command.
-func (k heard) sound(ctx context.Context, c clip, other []float32) ([]float32, error) {
-	x, err := c.sound(other)
+func (k heard) sound(ctx context.Context, c clip) ([]float32, error) {
+	x, err := c.sound()
 	if err != nil || k.through == "" {
 		return x, err
 	}
@@ -57,13 +57,13 @@ func (k heard) sound(ctx context.Context, c clip, other []float32) ([]float32, e
 }
 
 // clip gives the transcript of a clip; silence is one without text.
-func (k heard) clip(ctx context.Context, c clip, other []float32) (audio.Transcript, error) {
+func (k heard) clip(ctx context.Context, c clip) (audio.Transcript, error) {
 	path := filepath.Join(k.dir, c.ID+".json")
 	var t audio.Transcript
 	if raw, err := os.ReadFile(path); err == nil {
 		return t, json.Unmarshal(raw, &t)
 	}
-	x, err := k.sound(ctx, c, other)
+	x, err := k.sound(ctx, c)
 	if err != nil {
 		return t, err
 	}
@@ -73,6 +73,7 @@ func (k heard) clip(ctx context.Context, c clip, other []float32) (audio.Transcr
 	if err != nil && !errors.Is(err, audio.ErrNoSpeech) {
 		return t, err
 	}
+	t.Noise = audio.Noise(x)
 	raw, err := json.Marshal(t)
 	if err != nil {
 		return t, err
@@ -90,7 +91,7 @@ type scores struct {
 }
 
 // scored adds to a transcript of a clip how likely the recogniser holds texts.
-func (k heard) scored(ctx context.Context, c clip, other []float32, t *audio.Transcript, texts []string) error {
+func (k heard) scored(ctx context.Context, c clip, t *audio.Transcript, texts []string) error {
 	path := filepath.Join(k.dir, c.ID+".scores.json")
 	known := scores{Logs: map[string]float64{}}
 	if raw, err := os.ReadFile(path); err == nil {
@@ -105,7 +106,7 @@ func (k heard) scored(ctx context.Context, c clip, other []float32, t *audio.Tra
 		}
 	}
 	if len(missing) > 0 {
-		x, err := k.sound(ctx, c, other)
+		x, err := k.sound(ctx, c)
 		if err != nil {
 			return err
 		}

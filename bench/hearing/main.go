@@ -13,6 +13,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"os/signal"
 	"strings"
@@ -37,7 +38,7 @@ type options struct {
 
 func main() {
 	var o options
-	flag.StringVar(&o.set, "set", "unseen", "clips: unseen, of voices never tuned on; drawn, of the same voices, with texts drawn from the whole language; tuning and tuning-drawn, of the tuning voices")
+	flag.StringVar(&o.set, "set", "unseen", "clips: unseen, of voices never tuned on; drawn, of the same voices, with texts drawn from the whole language; tuning and tuning-drawn, of the tuning voices, and tuning-both, what weights are fitted to")
 	flag.Uint64Var(&o.seed, "seed", 0, "other texts, voices and noises than the set's own: a set that was never heard")
 	flag.IntVar(&o.n, "n", 160, "texts, and half as many by more natural voices; each is at four levels, in the tuning set at two")
 	flag.StringVar(&o.parts, "parts", ".parts", "folder of fetched and made parts")
@@ -67,6 +68,19 @@ func main() {
 
 // clips gives the clips of a set.
 func clips(o options, s studio, k *session.Knowledge) ([]clip, map[string]talker, error) {
+	if o.set == "tuning-both" {
+		var out []clip
+		by := map[string]talker{}
+		for _, o.set = range []string{"tuning", "tuning-drawn"} {
+			list, voices, err := clips(o, s, k)
+			if err != nil {
+				return nil, nil, err
+			}
+			out = append(out, list...)
+			maps.Copy(by, voices)
+		}
+		return out, by, nil
+	}
 	voices, english, seed := unseen, unseenEnglish, uint64(2)
 	levelsOf := func(int) []string { return levels }
 	two := func(i int) []string { return []string{levels[i%2], levels[2+(i/2)%2]} }
@@ -81,7 +95,7 @@ func clips(o options, s studio, k *session.Knowledge) ([]clip, map[string]talker
 	case "tuning-drawn":
 		voices, english, seed, levelsOf, texts = tuning, tuningEnglish, 4, two, drawn
 	default:
-		return nil, nil, fmt.Errorf("no set %q: unseen, drawn, tuning or tuning-drawn", o.set)
+		return nil, nil, fmt.Errorf("no set %q: unseen, drawn, tuning, tuning-drawn or tuning-both", o.set)
 	}
 	seed += 100 * o.seed
 	by := map[string]talker{}
@@ -100,6 +114,7 @@ func clips(o options, s studio, k *session.Knowledge) ([]clip, map[string]talker
 		}
 		out = append(out, cast(s, list, part.voices, part.seed, levelsOf)...)
 	}
+	behind(out)
 	return out, by, nil
 }
 

@@ -49,7 +49,7 @@ func hear(ctx context.Context, o options, k *session.Knowledge, list []clip, mod
 	}
 	first := newHeard(o, engine, out.ear.Hints(), k.Parser)
 	for i, c := range list {
-		if out.transcripts[i], err = first.clip(ctx, c, talker2(list, c)); err != nil {
+		if out.transcripts[i], err = first.clip(ctx, c); err != nil {
 			return nil, err
 		}
 	}
@@ -77,34 +77,19 @@ func hear(ctx context.Context, o options, k *session.Knowledge, list []clip, mod
 			continue
 		}
 		out.asked++
-		t, again, behind := &out.transcripts[i], &out.again[i], talker2(list, c)
-		if *again, err = second.clip(ctx, c, behind); err != nil {
+		t, again := &out.transcripts[i], &out.again[i]
+		if *again, err = second.clip(ctx, c); err != nil {
 			return nil, err
 		}
 		forFirst, forSecond := out.ear.Missing(*t, *again), out.ear.Missing(*again, *t)
-		if err := second.scored(ctx, c, behind, again, forSecond); err != nil {
+		if err := second.scored(ctx, c, again, forSecond); err != nil {
 			return nil, err
 		}
-		if err := first.scored(ctx, c, behind, t, forFirst); err != nil {
+		if err := first.scored(ctx, c, t, forFirst); err != nil {
 			return nil, err
 		}
 	}
 	return out, nil
-}
-
-// talker2 is another clip's voice, to talk in the background of a clip. It does not depend
-// on how many clips there are.
-func talker2(list []clip, c clip) []float32 {
-	for j := range min(len(list), 80) {
-		if other := list[(int(c.Seed)*17+j)%min(len(list), 80)]; other.Kind == "chatter" && other.WAV != c.WAV {
-			x, err := readWAV(other.WAV)
-			if err != nil {
-				return nil
-			}
-			return x
-		}
-	}
-	return nil
 }
 
 // why is evidence in a line: its features, and its rivals with the nats that they lie behind.
@@ -218,7 +203,7 @@ func report(ctx context.Context, o options, k *session.Knowledge, list []clip, a
 func classicTable(ctx context.Context, o options, k *session.Knowledge, list []clip) (*table, error) {
 	classic := newTable("pocketsphinx, JSGF of the language, same parser")
 	part := list[:min(len(list), o.classic)]
-	texts, err := sphinx(ctx, k.Parser, part, func(c clip) ([]float32, error) { return c.sound(talker2(list, c)) })
+	texts, err := sphinx(ctx, k.Parser, part, clip.sound)
 	if err != nil {
 		return nil, err
 	}

@@ -77,8 +77,9 @@ type clip struct {
 	Means []string `json:"means"`
 
 	Family string `json:"family"`
-	Level  string `json:"level"` // clean, or the SNR in dB
-	WAV    string `json:"wav"`   // the voice alone
+	Level  string `json:"level"`  // clean, or the SNR in dB
+	WAV    string `json:"wav"`    // the voice alone
+	Behind string `json:"behind"` // another's, who may talk in the background; "": nobody
 	Seed   uint64 `json:"seed"`
 }
 
@@ -164,7 +165,7 @@ func writeWAV(path string, x []float32) error {
 // sound is the clip as the microphone would hear it: a little room before the
 // speech, a little after, and the noise of a unit of its own under all of it; in one
 // clip of eight somebody else talks in the background.
-func (c clip) sound(other []float32) ([]float32, error) {
+func (c clip) sound() ([]float32, error) {
 	x, err := readWAV(c.WAV)
 	if err != nil {
 		return nil, err
@@ -179,13 +180,31 @@ func (c clip) sound(other []float32) ([]float32, error) {
 		return scene.Normal(speech, peak), nil
 	}
 	noise := scene.Typical(c.Seed).Make(len(speech))
-	if len(other) > 0 && c.Seed%8 == 0 {
+	if c.Behind != "" && c.Seed%8 == 0 {
+		other, err := readWAV(c.Behind)
+		if err != nil {
+			return nil, err
+		}
 		second := float32(0.5 / math.Max(scene.ActiveLevel(other), 1e-9))
 		for i := range noise {
 			noise[i] = 0.87*noise[i] + second*other[i%len(other)]
 		}
 	}
 	return scene.Mix(speech, noise, db, peak), nil
+}
+
+// behind puts somebody who chats behind each clip. Who it is does not depend on how many
+// clips there are.
+func behind(list []clip) {
+	n := min(len(list), 80)
+	for i, c := range list {
+		for j := range n {
+			if other := list[(int(c.Seed)*17+j)%n]; other.Kind == "chatter" && other.WAV != c.WAV {
+				list[i].Behind = other.WAV
+				break
+			}
+		}
+	}
 }
 
 func readWAV(path string) ([]float32, error) {

@@ -67,7 +67,7 @@ endif
 bench-hearing: debian $(NATIVE) $(KOKORO) ## how well callout hears, with and without the adapter, beside baselines (half an hour on two cores)
 	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set unseen -models '$(HEARD)' -out bench/hearing/latest.md
 
-fit-certainty: debian $(NATIVE) $(KOKORO) ## fit the weights of certainty to the bench's tuning voices, for each model (15 minutes)
+fit-certainty: debian $(NATIVE) $(KOKORO) ## fit the weights of certainty to the bench's tuning voices, for each model (over an hour on two cores)
 	$(NATIVE_ENV) go run -tags $(NATIVE_TAGS) ./bench/hearing -set tuning-both -n 220 -fit -models '$(HEARD)'
 
 clean: ## remove what was built; fetched parts stay

@@ -46,16 +46,20 @@ const (
 // Prime sets the noise floor from the quietest tenth of a recording, so that its first
 // words are judged as its last are.
 func (e *Energy) Prime(samples []float32) {
+	e.sort(samples)
+	e.lastX, e.lastY = 0, 0
+	if len(e.levels) > 0 {
+		e.floor, e.known = e.levels[len(e.levels)/10], true
+	}
+}
+
+// sort measures the levels of a recording's frames, the quietest first.
+func (e *Energy) sort(samples []float32) {
 	e.Reset()
-	e.levels = e.levels[:0]
 	for at := 0; at+FrameSize <= len(samples); at += FrameSize {
 		e.levels = append(e.levels, e.level(samples[at:at+FrameSize]))
 	}
-	e.lastX, e.lastY = 0, 0
-	if len(e.levels) > 0 {
-		slices.Sort(e.levels)
-		e.floor, e.known = e.levels[len(e.levels)/10], true
-	}
+	slices.Sort(e.levels)
 }
 
 // Reset forgets the noise floor.

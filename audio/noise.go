@@ -1,9 +1,6 @@
 package audio
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Noise says how loud the noise under the speech in a sound is: by how many dB the speech
 // stands less than 15 dB over it, 0 to 20. Speech is the louder half of the frames, noise the
@@ -12,25 +9,23 @@ import (
 func Noise(samples []float32) float64 {
 	const quiet, most, least = 15, 20, 10 // dB, dB, frames
 	var e Energy
-	var power []float64
-	for at := 0; at+FrameSize <= len(samples); at += FrameSize {
-		power = append(power, math.Pow(10, e.level(samples[at:at+FrameSize])/10))
-	}
-	if len(power) < least {
+	e.sort(samples)
+	n := len(e.levels)
+	if n < least {
 		return 0
 	}
-	slices.Sort(power)
-	noise, loud := mean(power[:len(power)/10]), mean(power[len(power)/2:])
+	noise, loud := meanPower(e.levels[:n/10]), meanPower(e.levels[n/2:])
 	if 10*math.Log10(loud) <= energyQuiet {
 		return 0
 	}
 	return min(most, max(0, quiet-10*math.Log10(max(0, loud-noise)/noise)))
 }
 
-func mean(list []float64) float64 {
+// meanPower is the mean power of levels in dB.
+func meanPower(levels []float64) float64 {
 	sum := 0.0
-	for _, v := range list {
-		sum += v
+	for _, l := range levels {
+		sum += math.Pow(10, l/10)
 	}
-	return sum / float64(len(list))
+	return sum / float64(len(levels))
 }

@@ -159,10 +159,10 @@ func (w Weights) Certainty(e Evidence) float64 {
 	for _, name := range slices.Sorted(maps.Keys(e.Features)) { // in order, or the last bit is chance
 		z += w.Per[name] * e.Features[name]
 	}
-	p := 1 / (1 + math.Exp(-z))
-	if wary := 1 / (1 + math.Exp(w.Loud*loud(e.Features["noise"])-z)); p > 0.5 {
-		p = max(0.5, wary) // asked at worst, not left alone
+	if z > 0 {
+		z = max(0, z-w.Loud*loud(e.Features["noise"])) // asked at worst, not left alone
 	}
+	p := 1 / (1 + math.Exp(-z))
 	if share := w.Share(e); share < torn {
 		return min(p, share)
 	}

@@ -365,6 +365,9 @@ func (t numbers) fraction(list []number, j int, whole []float64) []number {
 	if j >= len(t) || t[j].before > gapJoin && !(t.class(j) == numPoint && j > 0 && t[j-1].end == t[j].start) && !(t.class(j) == numPoint && len(whole) == 1 && whole[0] == 0) {
 		return list
 	}
+	if v := whole[len(whole)-1]; v != math.Trunc(v) {
+		return list // "5.2.5" is no number
+	}
 	plus := func(end int, f float64) {
 		v := whole[len(whole)-1] // "thirteen four point five" is 134.5
 		list = add(list, end, tidy(v+f))

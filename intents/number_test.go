@@ -37,6 +37,7 @@ func TestNumbersSaid(t *testing.T) {
 		"one oh five": {105}, "nineteen hundred": {1900}, "forty seven.": {47}, "one hundred twenty one point six": {121.6},
 		"for forty": {440, 40}, "to 95": {295, 95},
 		"oh": nil, "and": nil, "point": nil, "forty point": nil, "hundred hundred": nil, "one, eighteen": nil, "5:30": nil, "45/5": nil,
+		"5.2.5": nil, "5.2 and a half": nil, "5.2 point 5": nil,
 	} {
 		assert.ElementsMatch(t, want, readWhole(said), said)
 	}

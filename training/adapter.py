@@ -11,6 +11,7 @@ usage: adapter.py merge MODEL.bin ADAPTER.safetensors OUT.bin
        adapter.py golden FOLDER
 """
 import json
+import os
 import struct
 import sys
 
@@ -55,6 +56,7 @@ def save(path, m, options, step):
         tensors[name + ".a"] = a.detach().float().cpu().numpy().astype("<f2")
         tensors[name + ".b"] = b.detach().float().cpu().numpy().astype("<f2")
     kept = {k: v for k, v in vars(options).items() if k not in ("model", "clips", "out", "device")}
+    kept["start"] = os.path.basename(kept["start"])
     write(path, tensors, {"format": FORMAT, "base": name_of(m.g), "strength": "1", "licence": "MIT, as the model it was made for", "recipe": "training/README.md", "step": str(step), "options": json.dumps(kept, sort_keys=True)})
 
 

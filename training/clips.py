@@ -15,6 +15,8 @@ PLAIN = WARPS.index(1.0)
 # Encoder positions, 50 a second: callout takes the same. The untouched model repeats
 # itself in tight windows, so where it teaches it gets a wide one.
 SHORT, LONG, WIDE = 256, 512, 768
+# Seconds of speech that go into each.
+FITS = {SHORT: (0, 3.6), LONG: (2.6, 8.0), WIDE: (8.0, 14.3)}
 
 
 def load(folder):
@@ -30,6 +32,32 @@ def load(folder):
                 rows.append(r)
                 clips.append(data[r["at"]:r["at"] + r["n"]])
     return rows, clips
+
+
+def joined(rows, clips, many, seed):
+    """Longer clips of two to four of one voice, or of a like one, with pauses between: callouts
+    with callouts, talk and prose with talk and prose."""
+    rng, out, sounds = random.Random(seed), [], []
+    talks = lambda r: r["kind"] in ("talk", "prose")
+    order = sorted(range(len(rows)), key=lambda i: (rows[i]["voice"], talks(rows[i]), i))
+    for _ in range(many):
+        at, want = rng.randrange(len(order)), rng.uniform(FITS[WIDE][0], FITS[WIDE][1] - 1.5)
+        first = rows[order[at]]
+        part, n = [], 0
+        for i in order[at:at + 12]:
+            if talks(rows[i]) == talks(first) and rows[i]["dev"] == first["dev"] and n + len(clips[i]) < FITS[WIDE][1] * RATE:
+                part.append(i)
+                n += len(clips[i]) + int(rng.uniform(0.2, 1.0) * RATE)
+            if n >= want * RATE:
+                break
+        if len(part) < 2 or n < FITS[WIDE][0] * RATE:
+            continue
+        pause = (n - sum(len(clips[i]) for i in part)) // len(part)
+        x = np.concatenate([y for i in part for y in (clips[i], np.zeros(pause, np.int16))])[:-pause or None]
+        text = lambda key: " ".join(rows[i][key] for i in part)
+        out.append(dict(first, n=len(x), spoken=text("spoken"), written=text("written")))
+        sounds.append(x)
+    return out, sounds
 
 
 class Studio:
@@ -90,12 +118,11 @@ class Studio:
 class Batches:
     """Draws batches: clips of one length class, at random speeds and places."""
 
-    def __init__(self, studio, kinds, seed, natural=0.4):
-        self.s, self.rng, self.natural = studio, random.Random(seed), natural
+    def __init__(self, studio, kinds, seed, natural=0.4, long=0.0):
+        self.s, self.rng, self.natural, self.long = studio, random.Random(seed), natural, long
         self.pools = {}
-        for size in (SHORT, LONG):
-            for kind, share in kinds.items():
-                lo, hi = (0, 3.6) if size == SHORT else (2.6, 8.0)
+        for size, (lo, hi) in FITS.items():
+            for kind in kinds:
                 pool = [i for i, r in enumerate(studio.rows) if r["kind"] == kind and lo < studio.seconds[i] <= hi]
                 for natural in (False, True):
                     part = [i for i in pool if (studio.rows[i]["voice"][2] == "_") == natural]
@@ -104,12 +131,12 @@ class Batches:
 
     def draw(self, n):
         """Positions, clip numbers, speeds, leads, samples."""
-        size = SHORT if self.rng.random() < 0.6 else LONG
+        size = WIDE if self.rng.random() < self.long else SHORT if self.rng.random() < 0.6 else LONG
         names, shares = zip(*self.kinds.items())
         which = []
         for kind in self.rng.choices(names, shares, k=n):
             natural = self.rng.random() < self.natural
-            which.append(self.rng.choice(self.pools[size, kind, natural] or self.pools[LONG if size == SHORT else SHORT, kind, natural]))
+            which.append(self.rng.choice(next(p for p in (self.pools[s, kind, natural] for s in (size, LONG, SHORT)) if p)))
         room = (size - 40) / 50
         speed, lead = [], []
         for i in which:

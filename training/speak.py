@@ -2,9 +2,10 @@
 
 usage: speak.py PARTS TEXTS OUT WORKER WORKERS natural|robot SECONDS
 
-PARTS has kokoro-int8.onnx, vocab.json, styles.npz, libflite's parts and, on the path,
-espeak-ng. Each worker appends clips to OUT/NAME-WORKER.bin (int16) and their texts to
-OUT/NAME-WORKER.jsonl, and stops after SECONDS.
+PARTS has kokoro-int8.onnx, vocab.json, styles.npz, libflite's parts, Pico's library and
+voices and, on the path, espeak-ng. Each worker appends clips to OUT/NAME-WORKER.bin
+(int16) and their texts to OUT/NAME-WORKER.jsonl, and stops after SECONDS. Another DRAW in the environment is another
+draw of texts and voices.
 
 Voices that the hearing bench or strangers' tests use are never spoken here: of the neural
 model its five Japanese styles, of espeak-ng the accents and variants listed in KEPT, of
@@ -103,6 +104,32 @@ class Natural:
         return to16k(sound, 24000), f"{a}/{b}/{how}"
 
 
+class Pico:
+    """The SVOX Pico synthesiser's two English voices."""
+
+    # Whose sound this is, its rate, format and channels, the sound, its bytes, whether it is the last.
+    HEAR = ctypes.CFUNCTYPE(ctypes.c_bool, ctypes.c_void_p, ctypes.c_uint32, ctypes.c_uint32, ctypes.c_int, ctypes.c_void_p, ctypes.c_uint32, ctypes.c_bool)
+
+    def __init__(self, parts):
+        self.lib, self.sound = ctypes.CDLL(f"{parts}/lib/libpico.so"), []
+        self.hear = self.HEAR(self.heard)  # kept, or it is freed while the library calls it
+        self.lib.TtsEngine_Create.restype = ctypes.c_void_p
+        self.voices = {v: ctypes.c_void_p(self.lib.TtsEngine_Create(f"{parts}/pico/".encode(), v.encode(), self.hear)) for v in ("en-US", "en-GB")}
+
+    def heard(self, user, rate, kind, channels, sound, n, last):
+        self.sound.append(ctypes.string_at(sound, n) if n else b"")
+        return True
+
+    def speak(self, text, rng):
+        voice = rng.choice(sorted(self.voices))
+        at, self.sound = self.voices[voice], []
+        self.lib.TtsEngine_SetRate(at, rng.randint(80, 135))
+        self.lib.TtsEngine_SetPitch(at, rng.randint(60, 120))
+        if not self.lib.TtsEngine_Speak(at, text.encode(), None):
+            raise OSError(f"pico does not speak: {text}")
+        return np.frombuffer(b"".join(self.sound), "<i2").astype(np.float32) / 32768, f"pico/{voice}"
+
+
 class Robot:
     name = "robot"
 
@@ -112,6 +139,7 @@ class Robot:
         files = [line.split("!v/")[1].rstrip() for line in out.splitlines() if "!v/" in line]
         files = [f.split("  ")[0].strip() for f in files]
         self.variants = [f for f in files if f not in KEPT | UNUSED | set(DEV_VARIANTS) and " " not in f]
+        self.pico = Pico(parts)
         self.flite = None
         lib = f"{parts}/lib/libflite_cmu_us_slt.so.1"
         if os.path.exists(lib):
@@ -127,7 +155,7 @@ class Robot:
     def speak(self, text, dev):
         r = self.rng
         with tempfile.NamedTemporaryFile(suffix=".wav") as f:
-            if not dev and self.flite and r.random() < 0.12:
+            if not dev and self.flite and r.random() < 0.15:
                 rate, pitch = r.uniform(0.8, 1.25), r.uniform(110, 210)
                 setf = self.flite.flite_feat_set_float
                 setf(ctypes.c_void_p(self.features), b"duration_stretch", ctypes.c_float(rate))
@@ -135,6 +163,9 @@ class Robot:
                 self.flite.flite_text_to_speech(text.lower().encode(), ctypes.c_void_p(self.slt), f.name.encode())
                 x, rate = read_wav(f.name)
                 return to16k(x, rate), "flite/slt"
+            if not dev and r.random() < 0.15:
+                x, voice = self.pico.speak(text, r)
+                return to16k(x, RATE), voice
             voice = r.choice(ACCENTS)
             if dev or r.random() < 0.95:
                 voice += "+" + r.choice(DEV_VARIANTS if dev else self.variants)
@@ -153,7 +184,7 @@ def choose(texts, rng):
 def main():
     parts, listing, out, worker, workers, family, seconds = sys.argv[1:8]
     end = time.time() + float(seconds)
-    rng = random.Random(f"{family}{worker}")
+    rng = random.Random(f"{family}{worker}{os.environ.get('DRAW', '')}")
     texts = {"callout": [], "talk": [], "prose": []}
     for line in open(listing, encoding="utf-8"):
         t = json.loads(line)

@@ -161,6 +161,8 @@ def main():
     a.add_argument("--natural", type=float, default=0.4, help="share of the neural voices in a batch")
     a.add_argument("--noises", type=int, default=1000)
     a.add_argument("--loud", type=float, default=0.6, help="share of the clips at -3 to 10 dB")
+    a.add_argument("--long", type=float, default=0.0, help="share of the batches with clips joined to 8 to 14 s")
+    a.add_argument("--start", default="", help="adapter of the same rank to go on from")
     a.add_argument("--every", type=int, default=300)
     a.add_argument("--seed", type=int, default=1)
     a.add_argument("--device", default="cuda")
@@ -173,7 +175,12 @@ def main():
     g = whisper.Ggml(o.model)
     tokens = whisper.Tokens(g)
     rows, sounds = clipping.load(o.clips)
+    if o.long:
+        more = clipping.joined(rows, sounds, len(rows) // 4, 1)
+        rows, sounds = rows + more[0], sounds + more[1]
     m = whisper.Whisper(g, o.rank).to(o.device)
+    if o.start:
+        adapter.fill(m, o.start)
     studios = []
     for dev in (False, True):
         keep = [i for i, r in enumerate(rows) if r["dev"] == dev]
@@ -186,7 +193,7 @@ def main():
         studios.append(s)
     kinds = {"callout": o.callouts, "talk": (1 - o.callouts) / 2, "prose": (1 - o.callouts) / 2}
     train, dev = Course(o, g, tokens, studios[0], o.device), Course(o, g, tokens, studios[1], o.device)
-    batches, dev_batches = clipping.Batches(studios[0], kinds, o.seed, o.natural), clipping.Batches(studios[1], kinds, o.seed, 0.5)
+    batches, dev_batches = clipping.Batches(studios[0], kinds, o.seed, o.natural, o.long), clipping.Batches(studios[1], kinds, o.seed, 0.5, o.long)
     voices = len({r["voice"] for r in studios[0].rows})
     print(f"{len(studios[0].rows)} clips of {voices} voices, {sum(studios[0].seconds) / 3600:.1f} h; {len(studios[1].rows)} to stop on; ready in {time.time() - begun:.0f} s", flush=True)
     parameters = list(m.a.parameters()) + list(m.b.parameters())

@@ -23,11 +23,11 @@ MODEL_SHA256_base-bf16 := e06170705aa8d942f8ae71d593e9066febc2c3c56e5f1ebe600ceb
 VAD_SHA256 := 5ddca637022567341226d7dc2c2aa28bbf0f4c17f43a860a1b97910ae4411f57
 
 # The adapter of a model, the file with it merged in (and -bf16, .bin), and its SHA-256.
-ADAPTER_tiny.en := weights/adapters/callout-tiny.en-3.safetensors
-ADAPTED_tiny.en := ggml-tiny.en-callout-3
-ADAPTED_SHA256_tiny.en := fbf01bfec539895247e7f52a01770d4401a74c08fa57ad7da4eb5bd409e9e11e
-ADAPTED_SHA256_tiny.en-bf16 := 626b620105af7a2292f3dd57955da8d6fb75c96c2da745b6fb2fe419fbe43f14
-ADAPTER_base := weights/adapters/callout-base-2.safetensors
-ADAPTED_base := ggml-base-callout-2
-ADAPTED_SHA256_base := feafcb238a02b5953a37efb0726708db7f1ee6163bb5393f1f6006e1bb9a493e
-ADAPTED_SHA256_base-bf16 := 0cd25c2d551950ac8e9da2fc309016682706add882c200af892e34e55117930f
+ADAPTER_tiny.en := weights/adapters/callout-tiny.en-4.safetensors
+ADAPTED_tiny.en := ggml-tiny.en-callout-4
+ADAPTED_SHA256_tiny.en := 50536740cf7c38d36aabb3b4d2e57f5fa8ae6b5783d1a41dc657c36b66fd13dc
+ADAPTED_SHA256_tiny.en-bf16 := fcba2f215c3fd4b00222d4e14c9f2112664bf0f30aa8838895cb933674cb7ee5
+ADAPTER_base := weights/adapters/callout-base-3.safetensors
+ADAPTED_base := ggml-base-callout-3
+ADAPTED_SHA256_base := 787d6e4cb8c34916bcdf835b604456ff245fd06acdb2d134f6de680fa2fab8cb
+ADAPTED_SHA256_base-bf16 := 42cf750dde9acb2317338e4ee79fce1689d1643c7aef3556346be64d77dfa6fc

@@ -23,6 +23,7 @@ type Evidence struct {
 	Rivals   []Rival            // other meanings that texts of the utterance have, best first
 	Features map[string]float64 // by the names in Features
 	Against  float64            // nats by which readings that are not usual are less likely
+	Nought   bool               // a reading may have lost a nought
 }
 
 // Rival is another meaning than the best.
@@ -153,7 +154,8 @@ func (w Weights) Share(e Evidence) float64 {
 const torn = 2. / 3
 
 // Certainty is the probability that the best meaning is right. Where the rivals hold more
-// than a third it is no more than the share of the best: what may be misheard is asked.
+// than a third it is no more than the share of the best, and where a nought may be lost no
+// more than a half: what may be misheard is asked.
 func (w Weights) Certainty(e Evidence) float64 {
 	z := w.Bias - e.Against
 	for _, name := range slices.Sorted(maps.Keys(e.Features)) { // in order, or the last bit is chance
@@ -163,6 +165,9 @@ func (w Weights) Certainty(e Evidence) float64 {
 		z = max(0, z-w.Loud*loud(e.Features["noise"])) // asked at worst, not left alone
 	}
 	p := 1 / (1 + math.Exp(-z))
+	if e.Nought {
+		p = min(p, .5) // asked: no likelihood tells
+	}
 	if share := w.Share(e); share < torn {
 		return min(p, share)
 	}
@@ -204,7 +209,7 @@ func (w Weights) weigh(p *intents.Parser, x expectation, list ...audio.Transcrip
 	sort.SliceStable(order, func(i, j int) bool { return sums[order[i]] > sums[order[j]] })
 	top := order[0]
 	best = first[top]
-	e = Evidence{Best: best.items, Features: features(best, heard), Against: x.usual.against(best.items)}
+	e = Evidence{Best: best.items, Features: features(best, heard), Against: x.usual.against(best.items), Nought: x.usual.noughtLost(best.items)}
 	for _, k := range order[1:] {
 		c := first[k]
 		rivals = append(rivals, c)

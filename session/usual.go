@@ -101,3 +101,21 @@ func (u usual) against(list []intents.Item) (nats float64) {
 	}
 	return nats
 }
+
+// noughtLost reports whether a reading may have lost a nought: "two five zero zero" is
+// heard as 250, as surely as anything. It is so where ten times as much is usual too; of
+// what has no usual range nothing is known.
+func (u usual) noughtLost(list []intents.Item) bool {
+	for _, it := range list {
+		r := it.Reading
+		if r == nil || r.Value < 100 || r.Value >= 1000 || math.Mod(r.Value, 10) != 0 {
+			continue
+		}
+		tenfold := *r
+		tenfold.Value *= 10
+		if _, known := u[usualAt{r.Quantity, r.Place}]; known && u.has(tenfold) {
+			return true
+		}
+	}
+	return false
+}

@@ -9,6 +9,7 @@ import (
 
 	"callout/audio"
 	"callout/catalogue"
+	"callout/joblog"
 )
 
 // What is usual is common practice; the standard ratings of breakers are NEC 240.6(A), from memory.
@@ -50,6 +51,27 @@ func TestWhatIsNotUsualIsHeldLessLikely(t *testing.T) {
 	odds := func(p float64) float64 { return math.Log(p / (1 - p)) }
 	assert.InDelta(t, unusual, odds(hear(hyp(high, -1)).Certainty)-odds(hear(hyp(low, -1)).Certainty), 1e-6)
 	assert.Greater(t, hear(hyp(low, -1)).Certainty, 0.5)
+}
+
+// "Two five zero zero" is heard as 250 with no doubt: both are said of such a reading, so it
+// is asked. Where 2500 can't be, or nothing is known of what is usual, 250 is what was said.
+func TestALostNoughtIsAsked(t *testing.T) {
+	e, k := newTestEar(t)
+	for text, want := range map[string]joblog.Decision{
+		"Altitude 250 feet.":  joblog.Asked,
+		"Altitude 2500 feet.": joblog.Recorded,
+		"Altitude 255 feet.":  joblog.Recorded,
+		"Airflow 120.":        joblog.Asked,
+		"Airflow 1200.":       joblog.Recorded,
+		"Head pressure 250.":  joblog.Recorded, // 2500 psi is not usual
+		"Altitude 90 feet.":   joblog.Recorded,
+	} {
+		u := e.Understand(heard(text, -0.1, hyp(text, -0.1)))
+		u.Source = joblog.Speech
+		j, err := Judge(k, DefaultPolicy, u)
+		require.NoError(t, err, text)
+		assert.Equal(t, want, j.Action, "%s %+v", text, j)
+	}
 }
 
 func TestUsualFileIsChecked(t *testing.T) {

@@ -209,7 +209,7 @@ func isLetter(b byte) bool { return b >= 'a' && b <= 'z' || b >= 'A' && b <= 'Z'
 func (c *callouts) number(rule string, negative bool) float64 {
 	lo, hi, decimals := 0.1, 900.0, 1
 	if q, ok := c.ranges[rule]; ok {
-		hi, decimals = math.Min(q.Max, 2000), int(q.Decimals)
+		hi, decimals = math.Min(q.Max, 12000), int(q.Decimals)
 		lo = math.Max(math.Max(q.Min, hi/400), math.Pow(10, -float64(decimals)))
 		if negative {
 			lo, hi = 1, 30
@@ -228,6 +228,14 @@ func (c *callouts) number(rule string, negative bool) float64 {
 	}
 	scale := math.Pow(10, float64(places))
 	v = math.Max(1, math.Round(v*scale)) / scale
+	// What is in the thousands is mostly read in round numbers, and "two five zero zero" has
+	// to be taught, or it is heard as 250.
+	switch x := c.r.Float64(); {
+	case v >= 1000 && x < 0.7:
+		v = math.Round(v/100) * 100
+	case v >= 1000 && x < 0.9, v >= 100 && x < 0.2:
+		v = math.Round(v/10) * 10
+	}
 	if negative {
 		v = -v
 	}
@@ -235,7 +243,7 @@ func (c *callouts) number(rule string, negative bool) float64 {
 }
 
 // say chooses a way to say a number: mostly the plainest, often the short form of
-// hundreds ("one eighteen"), now and then any.
+// hundreds ("one eighteen"), now and then any; of thousands more often any.
 func say(v float64, r *rand.Rand) string {
 	var ways []string
 	for _, w := range intents.SayNumber(v) {
@@ -251,7 +259,7 @@ func say(v float64, r *rand.Rand) string {
 			}
 		}
 	}
-	if x < 0.85 {
+	if x < 0.85 && !(math.Abs(v) >= 1000 && x < 0.6) {
 		return ways[0]
 	}
 	return ways[r.Intn(len(ways))]

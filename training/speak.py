@@ -16,6 +16,7 @@ import ctypes
 import json
 import os
 import random
+import re
 import subprocess
 import sys
 import tempfile
@@ -33,6 +34,8 @@ UNCLEAR = {"if_sara", "zf_xiaoxiao", "zm_yunxia", "zm_yunyang"}  # in English ha
 KEPT = {"m1", "m2", "m3", "m7", "f2", "f4"}  # of the bench, with en-us-nyc, en-029, gbclan, gbcwmd
 ACCENTS = ["en-us", "en-us", "en-gb"]  # never en-gb-scotland, en-gb-x-rp
 UNUSED = {"whisper", "whisperf", "fast", "UniRobot", "Demonic", "announcer", "croak"}  # not like people at all
+
+STOPPED = 0.06  # share spoken with a stop for each "th", as in many accents: "tirty tree"
 
 DEV_STYLES = ["af_kore", "am_onyx", "bf_lily", "bm_daniel", "am_eric", "im_nicola"]
 DEV_VARIANTS = ["f5", "m6", "travis", "linda", "Andy", "steph2", "klatt4", "max"]
@@ -86,7 +89,10 @@ class Natural:
             a, b = pick(), pick()
             how = r.choices(["pure", "blend", "halves"], [50, 32, 18])[0]
         accent = "en-gb" if a[0] == "b" else "en-us"
-        ids = [self.vocab[c] for c in phonemes(text, accent) if c in self.vocab][:180]
+        spelt = phonemes(text, accent)
+        if not dev and r.random() < STOPPED:
+            spelt = spelt.replace("θ", "t").replace("ð", "d")
+        ids = [self.vocab[c] for c in spelt if c in self.vocab][:180]
         at = min(len(ids), 190) - 1
         x, y = self.styles[a][at], self.styles[b][at]
         if how == "blend":
@@ -167,6 +173,8 @@ class Robot:
                 x, voice = self.pico.speak(text, r)
                 return to16k(x, RATE), voice
             voice = r.choice(ACCENTS)
+            if not dev and r.random() < STOPPED:
+                text = re.sub(r"\bth(ree|irteen|irty|ousand)", r"t\1", text)
             if dev or r.random() < 0.95:
                 voice += "+" + r.choice(DEV_VARIANTS if dev else self.variants)
             subprocess.run(["espeak-ng", "-v", voice, "-s", str(r.randint(125, 205)), "-p", str(r.randint(20, 80)), "-w", f.name, text],

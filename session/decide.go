@@ -107,8 +107,9 @@ func (c *Call) named(it intents.Item, text string) bool {
 	return false
 }
 
-// close is how near, in nats, an alternative must be to make a safety declaration unsure.
-const close = 4
+// close is how near, in nats (of both ears together), an alternative must be to make a safety
+// declaration unsure.
+const close = 5
 
 // halved reports whether a safety declaration may be half of what was said, or its
 // opposite: a text nearly as likely says more beside it, or the contrary. A declaration is

@@ -7,6 +7,7 @@ taken in order in float64, then rounded to float32 and to float16.
 
 usage: adapter.py merge MODEL.bin ADAPTER.safetensors OUT.bin
        adapter.py strength ADAPTER.safetensors STRENGTH OUT.safetensors
+           STRENGTH of both sides, or ENCODER/DECODER: the encoder's tensors are scaled then
        adapter.py mean OUT.safetensors RANK ADAPTER.safetensors ADAPTER.safetensors ...
        adapter.py golden FOLDER
 """
@@ -55,7 +56,7 @@ def save(path, m, options, step):
     for name, a, b in m.layers():
         tensors[name + ".a"] = a.detach().float().cpu().numpy().astype("<f2")
         tensors[name + ".b"] = b.detach().float().cpu().numpy().astype("<f2")
-    kept = {k: v for k, v in vars(options).items() if k not in ("model", "clips", "out", "device")}
+    kept = {k: v for k, v in vars(options).items() if k not in ("model", "clips", "out", "device", "hard")}
     kept["start"] = os.path.basename(kept["start"])
     write(path, tensors, {"format": FORMAT, "base": name_of(m.g), "strength": "1", "licence": "MIT, as the model it was made for", "recipe": "training/README.md", "step": str(step), "options": json.dumps(kept, sort_keys=True)})
 
@@ -144,7 +145,11 @@ if __name__ == "__main__":
         mean(*sys.argv[2:])
     elif sys.argv[1] == "strength":
         tensors, metadata = read(sys.argv[2])
-        metadata["strength"] = sys.argv[3]
+        encoder, _, decoder = sys.argv[3].partition("/")
+        metadata["strength"] = decoder or encoder
+        if decoder:
+            scaled = {k: (v * np.float32(float(encoder) / float(decoder))).astype("<f2") for k, v in tensors.items() if k.startswith("encoder.") and k.endswith(".b")}
+            tensors.update(scaled)
         write(sys.argv[4], tensors, metadata)
     else:
         sys.exit(__doc__)

@@ -5,7 +5,7 @@ usage: speak.py PARTS TEXTS OUT WORKER WORKERS natural|robot SECONDS
 PARTS has kokoro-int8.onnx, vocab.json, styles.npz, libflite's parts, Pico's library and
 voices and, on the path, espeak-ng. Each worker appends clips to OUT/NAME-WORKER.bin
 (int16) and their texts to OUT/NAME-WORKER.jsonl, and stops after SECONDS. Another DRAW in the environment is another
-draw of texts and voices.
+draw of texts and voices, another STOPPED another share of speakers without a "th".
 
 Voices that the hearing bench or strangers' tests use are never spoken here: of the neural
 model its five Japanese styles, of espeak-ng the accents and variants listed in KEPT, of
@@ -35,7 +35,7 @@ KEPT = {"m1", "m2", "m3", "m7", "f2", "f4"}  # of the bench, with en-us-nyc, en-
 ACCENTS = ["en-us", "en-us", "en-gb"]  # never en-gb-scotland, en-gb-x-rp
 UNUSED = {"whisper", "whisperf", "fast", "UniRobot", "Demonic", "announcer", "croak"}  # not like people at all
 
-STOPPED = 0.06  # share spoken with a stop for each "th", as in many accents: "tirty tree"
+STOPPED = float(os.environ.get("STOPPED", "0.1"))  # share spoken with a stop for each "th", as in many accents: "tirty tree"
 
 DEV_STYLES = ["af_kore", "am_onyx", "bf_lily", "bm_daniel", "am_eric", "im_nicola"]
 DEV_VARIANTS = ["f5", "m6", "travis", "linda", "Andy", "steph2", "klatt4", "max"]
@@ -185,7 +185,8 @@ class Robot:
 
 def choose(texts, rng):
     """Callouts, talk and prose in their shares."""
-    kind = rng.choices(["callout", "talk", "prose"], [62, 19, 19])[0]
+    shares = {k: n for k, n in {"callout": 62, "talk": 19, "prose": 19}.items() if texts[k]}
+    kind = rng.choices(list(shares), list(shares.values()))[0]
     return kind, rng.choice(texts[kind])
 
 

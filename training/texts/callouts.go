@@ -259,7 +259,7 @@ func say(v float64, r *rand.Rand) string {
 			}
 		}
 	}
-	if x < 0.85 && !(math.Abs(v) >= 1000 && x < 0.6) {
+	if x < 0.75 && !(math.Abs(v) >= 1000 && x < 0.6) {
 		return ways[0]
 	}
 	return ways[r.Intn(len(ways))]

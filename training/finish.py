@@ -20,13 +20,14 @@ import torch.nn.functional as F
 import adapter
 import clips as clipping
 import model as whisper
+import train
 
 
 class Set:
     """Clips with their encoder states, by the window's size."""
 
     def __init__(self, rows, sounds, hard, m, g, tokens, o, seed):
-        self.tokens, self.rng = tokens, random.Random(seed)
+        self.rng = random.Random(seed)
         s = clipping.Studio(rows, sounds, g.filters, "cpu", seed, o.noises, o.loud)
         self.clips, begun = {}, time.time()
         for size in (clipping.SHORT, clipping.LONG):
@@ -39,9 +40,9 @@ class Set:
                     states = m.encode(s.mixed(part, one, torch.tensor([self.rng.randint(800, 5600) for _ in part]), size * 320)).half()
                 for i, x in zip(part.tolist(), states):
                     r = rows[i]
-                    taught = r["kind"] not in ("talk", "prose") and r["spoken"] in hard
-                    text = r["written"] if r["kind"] not in ("talk", "prose") else r["spoken"][:1].upper() + r["spoken"][1:] + "."
-                    out.append({"states": x, "hard": taught, "ids": tokens.encode(" " + text), "row": r, "teach": None})
+                    callout = r["kind"] not in ("talk", "prose")
+                    text = r["written"] if callout else r["spoken"][:1].upper() + r["spoken"][1:] + "."
+                    out.append({"states": x, "hard": callout and r["spoken"] in hard, "ids": tokens.encode(" " + text), "teach": None})
             self.clips[size] = out
         print(f"{sum(map(len, self.clips.values()))} clips, {sum(c['hard'] for l in self.clips.values() for c in l)} of them to learn, encoded in {time.time() - begun:.0f} s", flush=True)
 
@@ -57,25 +58,13 @@ class Set:
                 yield list_[at:at + n]
 
 
-def lay(part, tokens):
-    """Token ids with their goals, both padded: ids [clips, length], goal [clips, texts' longest + 1]."""
-    start = tokens.start
-    longest = max(len(c["ids"]) for c in part)
-    ids = torch.full((len(part), len(start) + longest), tokens.eot)
-    goal = torch.full((len(part), longest + 1), -100)
-    for i, c in enumerate(part):
-        ids[i, :len(start) + len(c["ids"])] = torch.tensor(start + c["ids"])
-        goal[i, :len(c["ids"]) + 1] = torch.tensor(c["ids"] + [tokens.eot])
-    return ids, goal
-
-
 def logits(m, part, ids, tokens):
     with torch.no_grad():  # keys and values of the sound stay as they are
         cross = m.cross(torch.stack([c["states"] for c in part]).float())
     return m.logits(m.hidden(ids, cross)[:, len(tokens.start) - 1:])
 
 
-def teach(m, first, part, ids, goal, tokens):
+def teach(m, first, part, ids, tokens):
     """Puts what the model wrote at first beside each clip that is held to it."""
     todo = [i for i, c in enumerate(part) if not c["hard"] and c["teach"] is None]
     if not todo:
@@ -90,8 +79,8 @@ def teach(m, first, part, ids, goal, tokens):
 
 def losses(m, first, part, tokens):
     """Cross-entropy a token of what is learnt, divergence a token of what is held, and which clips' tokens are all the likeliest."""
-    ids, goal = lay(part, tokens)
-    teach(m, first, part, ids, goal, tokens)
+    ids, goal = train.lay([c["ids"] for c in part], [tokens.start] * len(part), tokens.eot)
+    teach(m, first, part, ids, tokens)
     q = torch.log_softmax(logits(m, part, ids, tokens), -1)
     hard = [i for i, c in enumerate(part) if c["hard"]]
     ce = F.nll_loss(q[hard].flatten(0, 1), goal[hard].flatten(), ignore_index=-100) if hard else torch.zeros(())
@@ -125,11 +114,11 @@ def main():
     m = whisper.Whisper(g, adapter.rank(o.start))
     strength = adapter.fill(m, o.start)
     if strength != 1:
-        raise SystemExit(f"{o.start}: its strength is {strength}; make it one of 1 first (adapter.py strength {o.start} {strength}/1)")
+        raise SystemExit(f"{o.start}: its strength is {strength}; write it as one of 1 first: adapter.py strength {o.start} ENCODER/1 OUT")
     with torch.no_grad():
         m.prepare(1)
     first = dict(m.ready)
-    hard = {json.loads(line)["spoken"] for line in open(o.hard, encoding="utf-8") if json.loads(line)["kind"] not in ("talk", "prose")}
+    hard = {r["spoken"] for r in map(json.loads, open(o.hard, encoding="utf-8")) if r["kind"] not in ("talk", "prose")}
     rows, sounds = clipping.load(o.clips)
     rng, sets = random.Random(o.seed), []
     for dev in (False, True):
@@ -138,7 +127,7 @@ def main():
         # The neural voices first: there are few of them, and people are nearer to them.
         ids = sorted(ids, key=lambda i: rows[i]["voice"][2] != "_")[:o.most if not dev else 300]
         sets.append(Set([rows[i] for i in ids], [sounds[i] for i in ids], hard, m, g, tokens, o, o.seed + dev))
-    train, apart = sets
+    taught, apart = sets
     decoder = {n for n in whisper.linear_names(g) if n.startswith("decoder.") and not n.endswith(("cross_attn.key", "cross_attn.value"))}
     masks = [torch.tensor([float(n in decoder) for n in names])[:, None, None] for names in m.groups.values()]
     parameters = list(m.a) + list(m.b)
@@ -165,7 +154,7 @@ def main():
         for group in step.param_groups:
             group["lr"] = o.rate * min(1, (i + 1) / 20) * max(0.02, 0.5 * (1 + math.cos(math.pi * done)))
         m.prepare(1)
-        ce, kl, _ = losses(m, first, train.batch(o.batch, o.share), tokens)
+        ce, kl, _ = losses(m, first, taught.batch(o.batch, o.share), tokens)
         step.zero_grad(set_to_none=True)
         (ce + o.anchor * kl).backward()
         for p, mask in zip(parameters, masks + masks):

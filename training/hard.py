@@ -4,7 +4,8 @@ usage: hard.py noughts|th TEXTS.jsonl ... > HARD.jsonl
 
 noughts: two noughts in a row, thousands, numbers said digit by digit, "nothing", and, fewer,
 hundreds without their word ("one eighty"). th: three, thirteen, thirty, thousand, which many
-speakers begin with a stop. A text comes as often as it weighs; talk and prose go through.
+speakers begin with a stop. A text comes as often as it weighs, its copies one after the other,
+for speak.py keeps the list's end apart; talk and prose go through.
 """
 import json
 import random
@@ -29,15 +30,16 @@ def main():
         for line in open(path, encoding="utf-8"):
             r = json.loads(line)
             if r["kind"] in ("talk", "prose"):
-                out.append(line)
+                out.append([line])
                 continue
             if r["spoken"] in seen or len(r["spoken"].split()) > longest:
                 continue
             seen.add(r["spoken"])
             w = max((x for p, x in weights if re.search(p, r["spoken"])), default=0)
-            out += [line] * (int(w) + (rng.random() < w - int(w)))
+            out.append([line] * (int(w) + (rng.random() < w - int(w))))
     rng.shuffle(out)
-    sys.stdout.writelines(out)
+    for copies in out:
+        sys.stdout.writelines(copies)
 
 
 if __name__ == "__main__":

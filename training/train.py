@@ -59,6 +59,17 @@ def texts_of_talk(m, tokens, studio, batch=512):
     print(f"talk and prose: {kept} clips kept, {lost} not understood clean", flush=True)
 
 
+def lay(texts, starts, eot):
+    """Token ids of texts after their starts, which are of one length, with their goals, both padded."""
+    longest = max(map(len, texts))
+    ids = torch.full((len(texts), len(starts[0]) + longest), eot)
+    goal = torch.full((len(texts), longest + 1), -100)
+    for i, (start, x) in enumerate(zip(starts, texts)):
+        ids[i, :len(start) + len(x)] = torch.tensor(start + x)
+        goal[i, :len(x) + 1] = torch.tensor(x + [eot])
+    return ids, goal
+
+
 class Course:
     def __init__(self, o, g, tokens, studio, device):
         self.o, self.tokens, self.studio, self.device = o, tokens, studio, device
@@ -90,14 +101,7 @@ class Course:
         prompts = self.prefixes(n)
         start = ([t.prev] + prompts[0] if prompts[0] else [])
         texts = [[] if s else t.encode(" " + r["written"]) for r, s in zip(rows, silent.tolist())]
-        longest = max(map(len, texts))
-        ids = torch.full((n, len(start) + len(t.start) + longest), t.eot)
-        goal = torch.full((n, longest + 1), -100)
-        for i, (p, x) in enumerate(zip(prompts, texts)):
-            line = ([t.prev] + p if p else []) + t.start + x
-            ids[i, :len(line)] = torch.tensor(line)
-            goal[i, :len(x) + 1] = torch.tensor(x + [t.eot])
-        ids, goal = ids.to(dev), goal.to(dev)
+        ids, goal = (x.to(dev) for x in lay(texts, [([t.prev] + p if p else []) + t.start for p in prompts], t.eot))
         first = len(start) + len(t.start) - 1  # where the first text token is foretold
         sot = len(start)
         keep = torch.tensor([r["kind"] in ("talk", "prose") for r in rows], device=dev) & ~silent

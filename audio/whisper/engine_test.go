@@ -73,13 +73,7 @@ func TestClipsDoNotDependOnTheOneBefore(t *testing.T) {
 // TestPromptIsHeeded hears with the second ear: the first one's adapter was taught without
 // prompts, is run without, and is less sure after one, whatever it says.
 func TestPromptIsHeeded(t *testing.T) {
-	path := os.Getenv("CALLOUT_SECOND")
-	if path == "" {
-		t.Skip("CALLOUT_SECOND names no model; run make test, which makes one and sets it")
-	}
-	e, err := Open(path, Options{})
-	require.NoError(t, err)
-	t.Cleanup(func() { assert.NoError(t, e.Close()) })
+	e := openNamed(t, "CALLOUT_SECOND")
 	u := address(t)
 	u.Samples = u.Samples[:3*audio.Rate]
 	plain, err := e.Recognise(context.Background(), u, audio.Hints{})
@@ -228,13 +222,7 @@ func TestFirstContextIsAMultiple(t *testing.T) {
 // BenchmarkRecognise times people's clips, 1 to 7 s long, one an iteration in turn, without
 // a prompt and with one of about a dozen callouts.
 func BenchmarkRecognise(b *testing.B) {
-	path := os.Getenv("CALLOUT_MODEL")
-	if path == "" {
-		b.Skip("CALLOUT_MODEL names no model; run make test, which makes one and sets it")
-	}
-	e, err := Open(path, Options{})
-	require.NoError(b, err)
-	defer e.Close()
+	e := open(b)
 	files, err := filepath.Glob(filepath.Join(recordings, "*", "*.wav"))
 	require.NoError(b, err)
 	if len(files) == 0 {

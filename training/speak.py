@@ -96,7 +96,7 @@ class Natural:
         at = min(len(ids), 190) - 1
         x, y = self.styles[a][at], self.styles[b][at]
         if how == "blend":
-            w = r.uniform(0.3, 0.7)
+            w = r.uniform(-0.25, 1.25)  # beyond the two as well: more unlike voices
             style = w * x + (1 - w) * y
         elif how == "halves":  # one voice's timbre with another's manner
             style = np.concatenate([x[:128], y[128:]])
@@ -185,7 +185,7 @@ class Robot:
 
 def choose(texts, rng):
     """Callouts, talk and prose in their shares."""
-    shares = {k: n for k, n in {"callout": 62, "talk": 19, "prose": 19}.items() if texts[k]}
+    shares = {k: n for k, n in {"callout": 76, "talk": 12, "prose": 12}.items() if texts[k]}
     kind = rng.choices(list(shares), list(shares.values()))[0]
     return kind, rng.choice(texts[kind])
 

@@ -73,7 +73,7 @@ def lay(texts, starts, eot):
 class Course:
     def __init__(self, o, g, tokens, studio, device):
         self.o, self.tokens, self.studio, self.device = o, tokens, studio, device
-        self.rng = random.Random(o.seed)
+        self.rng, self.dice = random.Random(o.seed), torch.Generator().manual_seed(o.seed)
         self.callouts = [r["written"] for r in studio.rows if r["kind"] not in ("talk", "prose")]
         self.prime = tokens.encode(" " + PRIME)
 
@@ -93,7 +93,7 @@ class Course:
             out.append(ids[-size:])
         return out
 
-    def step(self, m, batches, n):
+    def step(self, m, batches, n, blur=0.0):
         t, dev = self.tokens, self.device
         size, which, at, speed, lead, samples = batches.draw(n)
         rows = [self.studio.rows[i] for i in which]
@@ -105,6 +105,11 @@ class Course:
         first = len(start) + len(t.start) - 1  # where the first text token is foretold
         sot = len(start)
         keep = torch.tensor([r["kind"] in ("talk", "prose") for r in rows], device=dev) & ~silent
+        if blur:  # what was written before is not always to be trusted: the sound is
+            text = (goal[:, :-1] >= 0) & ~keep[:, None]
+            swap = (torch.rand(text.shape, generator=self.dice) < blur).to(dev) & text
+            other = ids[torch.randperm(n, generator=self.dice).to(dev), first + 1:]
+            ids[:, first + 1:] = torch.where(swap & (other != t.eot), other, ids[:, first + 1:])
         with torch.no_grad():
             mel = self.studio.mixed(at, speed, lead, samples, silent=silent)
         teach = None
@@ -166,6 +171,7 @@ def main():
     a.add_argument("--noises", type=int, default=1000)
     a.add_argument("--loud", type=float, default=0.6, help="share of the clips at -3 to 10 dB")
     a.add_argument("--long", type=float, default=0.0, help="share of the batches with clips joined to 8 to 14 s")
+    a.add_argument("--blur", type=float, default=0.0, help="share of the tokens read before a callout's next one that are another text's")
     a.add_argument("--start", default="", help="adapter of the same rank to go on from")
     a.add_argument("--every", type=int, default=300)
     a.add_argument("--seed", type=int, default=1)
@@ -209,7 +215,7 @@ def main():
         rate = o.rate * min(1, i / 100) * max(0.02, 0.5 * (1 + math.cos(3.14159 * min(1, done))))
         for p in best.param_groups:
             p["lr"] = rate
-        total, ce, kl, gate = train.step(m, batches, o.batch)
+        total, ce, kl, gate = train.step(m, batches, o.batch, o.blur)
         best.zero_grad(set_to_none=True)
         total.backward()
         torch.nn.utils.clip_grad_norm_(parameters, 1.0)

@@ -40,7 +40,7 @@ func TestClipsDoNotDependOnTheOneBefore(t *testing.T) {
 		"start":  {Samples: whole.Samples[:2*audio.Rate]},
 		"end":    {Samples: whole.Samples[8*audio.Rate:]},
 		"short":  {Samples: whole.Samples[audio.Rate/2 : audio.Rate]},
-		"unsure": {Samples: append([]float32(nil), whole.Samples[4*audio.Rate:5*audio.Rate]...)},
+		"unsure": {Samples: append([]float32(nil), whole.Samples[5*audio.Rate:6*audio.Rate]...)},
 		"noise":  {Samples: make([]float32, audio.Rate)},
 	}
 	r := rand.New(rand.NewPCG(1, 2))

@@ -34,11 +34,15 @@ def load(folder):
     return rows, clips
 
 
+def talks(row):
+    """Whether a clip is no callout: it is held to what the untouched model writes."""
+    return row["kind"] in ("talk", "prose")
+
+
 def joined(rows, clips, many, seed):
     """Longer clips of two to four of one voice, or of a like one, with pauses between: callouts
     with callouts, talk and prose with talk and prose."""
     rng, out, sounds = random.Random(seed), [], []
-    talks = lambda r: r["kind"] in ("talk", "prose")
     order = sorted(range(len(rows)), key=lambda i: (rows[i]["voice"], talks(rows[i]), i))
     for _ in range(many):
         at, want = rng.randrange(len(order)), rng.uniform(FITS[WIDE][0], FITS[WIDE][1] - 1.5)

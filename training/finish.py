@@ -40,7 +40,7 @@ class Set:
                     states = m.encode(s.mixed(part, one, torch.tensor([self.rng.randint(800, 5600) for _ in part]), size * 320)).half()
                 for i, x in zip(part.tolist(), states):
                     r = rows[i]
-                    callout = r["kind"] not in ("talk", "prose")
+                    callout = not clipping.talks(r)
                     text = r["written"] if callout else r["spoken"][:1].upper() + r["spoken"][1:] + "."
                     out.append({"states": x, "hard": callout and r["spoken"] in hard, "ids": tokens.encode(" " + text), "teach": None})
             self.clips[size] = out
@@ -118,7 +118,7 @@ def main():
     with torch.no_grad():
         m.prepare(1)
     first = dict(m.ready)
-    hard = {r["spoken"] for r in map(json.loads, open(o.hard, encoding="utf-8")) if r["kind"] not in ("talk", "prose")}
+    hard = {r["spoken"] for r in map(json.loads, open(o.hard, encoding="utf-8")) if not clipping.talks(r)}
     rows, sounds = clipping.load(o.clips)
     rng, sets = random.Random(o.seed), []
     for dev in (False, True):

@@ -36,7 +36,7 @@ def sets(rows, seconds, each):
     out = {}
     for family in ("natural", "robot"):
         for kind in ("callout", "talk", "prose"):
-            ids = [i for i, r in enumerate(rows) if (r["kind"] if r["kind"] in ("talk", "prose") else "callout") == kind
+            ids = [i for i, r in enumerate(rows) if (r["kind"] if clipping.talks(r) else "callout") == kind
                    and ("/" in r["voice"] and not r["voice"].startswith(("espeak", "flite"))) == (family == "natural") and seconds[i] <= 8]
             rng.shuffle(ids)
             out[family, kind] = ids[:each if kind == "callout" else each // 2]

@@ -45,7 +45,7 @@ def texts_of_talk(m, tokens, studio, batch=512):
                  "twenty thirty forty fifty sixty seventy eighty ninety hundred thousand oh point half quarter a and o'clock clock".split())
     content = lambda s: [w for w in words(s) if w not in number and not w[0].isdigit()]
     kept = lost = 0
-    todo = [i for i, r in enumerate(studio.rows) if r["kind"] in ("talk", "prose")]
+    todo = [i for i, r in enumerate(studio.rows) if clipping.talks(r)]
     for at in range(0, len(todo), batch):
         ids = todo[at:at + batch]
         one = torch.ones(len(ids), device=studio.device)
@@ -73,8 +73,8 @@ def lay(texts, starts, eot):
 class Course:
     def __init__(self, o, g, tokens, studio, device):
         self.o, self.tokens, self.studio, self.device = o, tokens, studio, device
-        self.rng, self.dice = random.Random(o.seed), torch.Generator().manual_seed(o.seed)
-        self.callouts = [r["written"] for r in studio.rows if r["kind"] not in ("talk", "prose")]
+        self.rng = random.Random(o.seed)
+        self.callouts = [r["written"] for r in studio.rows if not clipping.talks(r)]
         self.prime = tokens.encode(" " + PRIME)
 
     def prefixes(self, n):
@@ -104,12 +104,12 @@ class Course:
         ids, goal = (x.to(dev) for x in lay(texts, [([t.prev] + p if p else []) + t.start for p in prompts], t.eot))
         first = len(start) + len(t.start) - 1  # where the first text token is foretold
         sot = len(start)
-        keep = torch.tensor([r["kind"] in ("talk", "prose") for r in rows], device=dev) & ~silent
+        keep = torch.tensor([clipping.talks(r) for r in rows], device=dev) & ~silent
         if blur:  # what was written before is not always to be trusted: the sound is
             text = (goal[:, :-1] >= 0) & ~keep[:, None]
-            swap = (torch.rand(text.shape, generator=self.dice) < blur).to(dev) & text
-            other = ids[torch.randperm(n, generator=self.dice).to(dev), first + 1:]
-            ids[:, first + 1:] = torch.where(swap & (other != t.eot), other, ids[:, first + 1:])
+            other = ids.roll(1, 0)[:, first + 1:]
+            swap = text & (self.studio.dice.unit(*text.shape) < blur) & (other != t.eot)
+            ids[:, first + 1:] = torch.where(swap, other, ids[:, first + 1:])
         with torch.no_grad():
             mel = self.studio.mixed(at, speed, lead, samples, silent=silent)
         teach = None
@@ -197,7 +197,7 @@ def main():
         s = clipping.Studio([rows[i] for i in keep], [sounds[i] for i in keep], g.filters, o.device, o.seed + 100 * dev, o.noises if not dev else max(8, o.noises // 8), o.loud)
         texts_of_talk(m, tokens, s)
         for r in s.rows:
-            r["kind"] = r["kind"] if r["kind"] in ("talk", "prose") else "callout"
+            r["kind"] = r["kind"] if clipping.talks(r) else "callout"
             if not r["written"]:
                 r["kind"] = "lost"
         studios.append(s)

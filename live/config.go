@@ -33,7 +33,7 @@ func (r runner) NextDue() (time.Time, bool)                  { return r.Call().N
 func (r runner) Foresee(u session.Utterance) session.Outlook { return r.Call().Foresee(u) }
 func (r runner) Closed() bool                                { return r.Call().Closed() }
 
-// Ear turns sound into words; session.Ear is one. It is called from one
+// Ear turns sound into words; hearing.Ear is behind it. It is called from one
 // goroutine.
 type Ear interface {
 	Hear(ctx context.Context, sound audio.Utterance, at time.Time) (session.Utterance, error)

@@ -90,30 +90,12 @@ func (c *Call) askUnsure(it intents.Item, u Utterance) asking {
 			continue
 		}
 		for _, other := range r.Items {
-			if d, ok := rivals(it, other); ok {
+			if d, ok := intents.Conflict(it, other); ok {
 				return c.askDoubt(d)
 			}
 		}
 	}
 	return c.askConfirm(it)
-}
-
-// rivals is the doubt between two items that are of the same kind and differ, such as two
-// values for one reading, or a declaration and another.
-func rivals(a, b intents.Item) (intents.Doubt, bool) {
-	d := intents.Doubt{Kind: intents.Ambiguous, Said: a.Said, Candidates: []intents.Item{a, b}}
-	switch {
-	case a.Reading != nil && b.Reading != nil:
-		d.Quantity, d.Place = a.Reading.Quantity, a.Reading.Place
-		return d, d.Quantity == b.Reading.Quantity && d.Place == b.Reading.Place && *a.Reading != *b.Reading
-	case a.Observation != nil && b.Observation != nil:
-		d.Quantity, d.Place = a.Observation.Quantity, a.Observation.Place
-		return d, d.Quantity == b.Observation.Quantity && d.Place == b.Observation.Place && *a.Observation != *b.Observation
-	case a.Declaration != "" && b.Declaration != "":
-		d.Kind = intents.Negation
-		return d, a.Declaration != b.Declaration
-	}
-	return d, false
 }
 
 // askDoubt turns a doubt of the parser into a question.

@@ -46,7 +46,7 @@ func LoadKnowledge() (*Knowledge, error) {
 // Policy says how sure the ear must be.
 type Policy struct {
 	// Ask: below this certainty (0..1) a callout is asked back; 0: below the limit that was
-	// chosen for the recogniser that heard it, see AskBelow.
+	// chosen for the recogniser that heard it, see hearing.AskBelow.
 	Ask float64
 	// AskSafety: the same for declarations and repairs; they need as much as all else, at
 	// least.

@@ -5,6 +5,7 @@ import (
 
 	"callout/catalogue"
 	"callout/intents"
+	"callout/intents/hearing"
 	"callout/joblog"
 )
 
@@ -55,7 +56,7 @@ func (c *Call) decide(u Utterance) decision {
 	q := c.asked()
 	ask := c.policy.Ask
 	if ask == 0 {
-		ask = AskBelow(u.Engine)
+		ask = hearing.AskBelow(u.Engine)
 	}
 	safely := max(ask, c.policy.AskSafety)
 	for _, it := range r.Items {

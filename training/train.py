@@ -22,7 +22,7 @@ import clips as clipping
 import model as whisper
 
 # What the program primes its recogniser with.
-PRIME = (pathlib.Path(__file__).parent.parent / "session/data/prime.txt").read_text(encoding="utf-8").strip()
+PRIME = (pathlib.Path(__file__).parent.parent / "intents/hearing/data/prime.txt").read_text(encoding="utf-8").strip()
 
 
 def words(text):

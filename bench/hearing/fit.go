@@ -10,13 +10,13 @@ import (
 	"slices"
 	"strings"
 
-	"callout/session"
+	"callout/intents/hearing"
 )
 
 // example is what one clip of the tuning voices holds for its likeliest meaning.
 type example struct {
 	clip     clip
-	evidence session.Evidence
+	evidence hearing.Evidence
 	found    bool // the right meaning is among those found
 	right    bool // and it is the best
 }
@@ -25,7 +25,7 @@ func same(a, b []string) bool {
 	return slices.Equal(slices.Sorted(slices.Values(a)), slices.Sorted(slices.Values(b)))
 }
 
-func exampleOf(c clip, e session.Evidence) example {
+func exampleOf(c clip, e hearing.Evidence) example {
 	x := example{clip: c, evidence: e, right: same(unique(keysOf(e.Best)), c.Means)}
 	x.found = x.right
 	for _, r := range e.Rivals {
@@ -43,7 +43,7 @@ func unique(list []string) []string {
 // fit finds the weights of certainty by greatest likelihood on the examples: first sharp
 // and teen on a grid, then the logistic regression by Newton's method, with a small pull
 // of all but the bias to zero.
-func fit(w session.Weights, names []string, list []example, source string) session.Weights {
+func fit(w hearing.Weights, names []string, list []example, source string) hearing.Weights {
 	w.Source = source
 	best := math.Inf(-1)
 	sharp, teen := w.Sharp, w.Teen
@@ -141,7 +141,7 @@ func solve(h [][]float64, g []float64) []float64 {
 
 // apart gives each clip's certainty, its voice being judged by weights fitted to the others,
 // and how surprising what was right and wrong then is, in nats a clip.
-func apart(start session.Weights, names []string, list []example) (certain map[string]float64, nats float64) {
+func apart(start hearing.Weights, names []string, list []example) (certain map[string]float64, nats float64) {
 	certain = map[string]float64{}
 	for _, v := range unique(voicesOf(list)) {
 		var others []example
@@ -211,11 +211,11 @@ func voicesOf(list []example) (names []string) {
 // fitCertainty fits the weights to the tuning voices and writes them where they are read:
 // those for one recogniser and, if there is a second, those for both. Each model has a file
 // of its own, but for the untouched one: its weights are the common ones.
-func fitCertainty(o options, h *hearing, list []clip) error {
+func fitCertainty(o options, h *heard, list []clip) error {
 	if o.set != "tuning-both" {
 		return fmt.Errorf("bench: weights are fitted to the set tuning-both only")
 	}
-	collect := func(evidence func(i int) (session.Evidence, bool)) (out []example) {
+	collect := func(evidence func(i int) (hearing.Evidence, bool)) (out []example) {
 		for i, c := range list {
 			if c.Kind == "note" {
 				continue
@@ -227,22 +227,22 @@ func fitCertainty(o options, h *hearing, list []clip) error {
 		return out
 	}
 	c := h.ear.Calibration()
-	one := collect(func(i int) (session.Evidence, bool) {
-		alone := h.transcripts[i]
+	one := collect(func(i int) (hearing.Evidence, bool) {
+		alone := h.clips[i].Trace.First
 		alone.Scored = nil
-		return h.ear.Evidence(alone)
+		return h.ear.Evidence(hearing.Trace{First: alone})
 	})
-	certain, nats := apart(c.One, session.Features(), one)
+	certain, nats := apart(c.One, hearing.Features(), one)
 	judged(os.Stdout, fmt.Sprintf("%s alone (%.3f nats a clip)", h.name, nats), certain, list, one)
 	var pair []example
-	if h.again != nil {
+	if h.paired {
 		best := math.Inf(1)
 		for _, second := range []float64{1, 0.7, 0.5, 0.35, 0.2} {
 			try := c
 			try.Pair.Second = second
 			h.ear.Calibrate(try)
-			examples := collect(func(i int) (session.Evidence, bool) { return h.ear.EvidenceBoth(h.transcripts[i], h.again[i]) })
-			likely, nats := apart(try.Pair, session.PairFeatures(), examples)
+			examples := collect(func(i int) (hearing.Evidence, bool) { return h.ear.Evidence(h.clips[i].Trace) })
+			likely, nats := apart(try.Pair, hearing.PairFeatures(), examples)
 			fmt.Printf("\n%s and the second, its nats times %g: %.3f nats a clip\n", h.name, second, nats)
 			if nats < best {
 				best, certain, pair, c.Pair.Second = nats, likely, examples, second
@@ -253,19 +253,19 @@ func fitCertainty(o options, h *hearing, list []clip) error {
 	source := func(n int) string {
 		return fmt.Sprintf("make fit-certainty: %s, %d texts, %d examples", h.name, 2*(o.n+o.n/2), n)
 	}
-	c.One = fit(c.One, session.Features(), one, source(len(one)))
-	if h.again != nil {
-		c.Pair = fit(c.Pair, session.PairFeatures(), pair, source(len(pair)))
+	c.One = fit(c.One, hearing.Features(), one, source(len(one)))
+	if h.paired {
+		c.Pair = fit(c.Pair, hearing.PairFeatures(), pair, source(len(pair)))
 	}
 	raw, err := json.MarshalIndent(c, "", "  ")
 	if err != nil {
 		return err
 	}
-	name := session.OwnCertaintyFile(h.engine)
+	name := hearing.OwnCertaintyFile(h.engine)
 	if strings.TrimSuffix(h.name, "-bf16") == untouched {
-		name = session.CommonCertaintyFile
+		name = hearing.CommonCertaintyFile
 	}
-	return os.WriteFile(filepath.Join("session", name), append(raw, '\n'), 0o644)
+	return os.WriteFile(filepath.Join("intents/hearing", name), append(raw, '\n'), 0o644)
 }
 
 // untouched is the model whose weights of certainty are the common ones.

@@ -20,84 +20,71 @@ import (
 	"callout/intents"
 )
 
-// heard keeps what a recogniser made of each clip in a folder, so that what comes after
-// it can be measured again without it.
-type heard struct {
-	dir     string
-	r       audio.Recogniser
-	h       audio.Hints
-	through string // a command that every sound goes through first; "": none
+// kept is a recogniser that keeps what it made of each sound in a folder, so that what comes
+// after it can be measured again without it. The ear that is measured is the product's own.
+type kept struct {
+	audio.Recogniser
+	dir   string
+	spent time.Duration // that the recogniser took for what it was asked, kept or not
+	waits time.Duration // that the asker waited, for the recogniser or the folder
 }
 
 // search is changed when the recogniser's search is, so that nothing old is reused.
-const search = "24 beams, 5 alike, window, noise"
+const search = "24 beams, 5 alike, window, noise, by sound"
 
-func newHeard(o options, r audio.Recogniser, h audio.Hints, p *intents.Parser) heard {
-	sum := sha256.Sum256([]byte(fmt.Sprint(search, r.Engine(), h.Prompt, p.Grammar(intents.Written), o.through)))
-	return heard{filepath.Join(o.parts, "heard", hex.EncodeToString(sum[:6])), r, h, o.through}
+// keep makes the folder's name of all that decides what a recogniser makes of a sound.
+func keep(o options, r audio.Recogniser, h audio.Hints, p *intents.Parser) *kept {
+	sum := sha256.Sum256([]byte(fmt.Sprint(search, r.Engine(), h.Prompt, p.Grammar(intents.Written))))
+	return &kept{Recogniser: r, dir: filepath.Join(o.parts, "heard", hex.EncodeToString(sum[:6]))}
 }
 
-// sound is the clip's, through the command.
-func (k heard) sound(ctx context.Context, c clip) ([]float32, error) {
-	x, err := c.sound()
-	if err != nil || k.through == "" {
-		return x, err
+// file names what is kept of a sound.
+func (k *kept) file(sound audio.Utterance, ext string) string {
+	h := sha256.New()
+	raw := make([]byte, 0, 4*len(sound.Samples))
+	for _, v := range sound.Samples {
+		raw = binary.LittleEndian.AppendUint32(raw, math.Float32bits(v))
 	}
-	raw := make([]byte, 0, 2*len(x))
-	for _, v := range x {
-		raw = binary.LittleEndian.AppendUint16(raw, uint16(int16(math.Round(32767*float64(v)))))
-	}
-	cmd := exec.CommandContext(ctx, "sh", "-c", k.through)
-	cmd.Stdin, cmd.Stderr = bytes.NewReader(raw), os.Stderr
-	out, err := cmd.Output()
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", k.through, err)
-	}
-	return audiotest.Raw(out), nil
+	h.Write(raw)
+	return filepath.Join(k.dir, hex.EncodeToString(h.Sum(nil)[:12])+ext)
 }
 
-// clip gives the transcript of a clip; silence is one without text.
-func (k heard) clip(ctx context.Context, c clip) (audio.Transcript, error) {
-	path := filepath.Join(k.dir, c.ID+".json")
+// Recognise gives the transcript that is kept, or makes it.
+func (k *kept) Recognise(ctx context.Context, sound audio.Utterance, h audio.Hints) (audio.Transcript, error) {
+	begun := time.Now()
+	defer func() { k.waits += time.Since(begun) }()
+	path := k.file(sound, ".json")
 	var t audio.Transcript
-	if raw, err := os.ReadFile(path); err == nil {
-		return t, json.Unmarshal(raw, &t)
-	}
-	x, err := k.sound(ctx, c)
+	known, err := read(path, &t)
 	if err != nil {
 		return t, err
 	}
-	u := audio.Utterance{Samples: x}
-	u.End = u.Duration()
-	t, err = k.r.Recognise(ctx, u, k.h)
-	if err != nil && !errors.Is(err, audio.ErrNoSpeech) {
-		return t, err
+	if !known {
+		if t, err = k.Recogniser.Recognise(ctx, sound, h); err != nil && !errors.Is(err, audio.ErrNoSpeech) {
+			return t, err
+		}
+		if err := store(path, t); err != nil {
+			return t, err
+		}
 	}
-	t.Noise = audio.Noise(x)
-	raw, err := json.Marshal(t)
-	if err != nil {
-		return t, err
-	}
-	if err := os.MkdirAll(k.dir, 0o755); err != nil {
-		return t, err
-	}
-	return t, os.WriteFile(path, raw, 0o644)
+	k.spent += t.Took
+	return t, nil // silence is a transcript without text
 }
 
-// scores are what a recogniser gave texts of a clip, and how long that took.
+// scores are what a recogniser gave texts of a sound, and how long that took.
 type scores struct {
 	Logs map[string]float64
 	Took time.Duration
 }
 
-// scored adds to a transcript of a clip how likely the recogniser holds texts.
-func (k heard) scored(ctx context.Context, c clip, t *audio.Transcript, texts []string) error {
-	path := filepath.Join(k.dir, c.ID+".scores.json")
+// Score gives the likelihoods that are kept, and makes those that are missing.
+func (k *kept) Score(ctx context.Context, sound audio.Utterance, h audio.Hints, window int, texts []string) ([]float64, error) {
+	begun := time.Now()
+	defer func() { k.waits += time.Since(begun) }()
+	path := k.file(sound, ".scores.json")
 	known := scores{Logs: map[string]float64{}}
-	if raw, err := os.ReadFile(path); err == nil {
-		if err := json.Unmarshal(raw, &known); err != nil {
-			return err
-		}
+	if _, err := read(path, &known); err != nil {
+		return nil, err
 	}
 	var missing []string
 	for _, text := range texts {
@@ -106,30 +93,74 @@ func (k heard) scored(ctx context.Context, c clip, t *audio.Transcript, texts []
 		}
 	}
 	if len(missing) > 0 {
-		x, err := k.sound(ctx, c)
-		if err != nil {
-			return err
+		scorer, ok := k.Recogniser.(audio.Scorer)
+		if !ok {
+			return nil, fmt.Errorf("%s can't score texts", k.Engine())
 		}
-		begun := time.Now()
-		s, err := k.r.(audio.Scorer).Score(ctx, audio.Utterance{Samples: x}, k.h, t.Window, missing)
+		start := time.Now()
+		s, err := scorer.Score(ctx, sound, h, window, missing)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		for i, text := range missing {
 			known.Logs[text] = max(-200, s[i]) // JSON has no infinity
 		}
-		known.Took += time.Since(begun)
-		raw, err := json.Marshal(known)
+		known.Took += time.Since(start)
+		if err := store(path, known); err != nil {
+			return nil, err
+		}
+	}
+	k.spent += known.Took
+	logs := make([]float64, len(texts))
+	for i, text := range texts {
+		logs[i] = known.Logs[text]
+	}
+	return logs, nil
+}
+
+// read reports false where nothing is kept.
+func read(path string, into any) (bool, error) {
+	raw, err := os.ReadFile(path)
+	if errors.Is(err, os.ErrNotExist) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	return true, json.Unmarshal(raw, into)
+}
+
+func store(path string, v any) error {
+	raw, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		return err
+	}
+	return os.WriteFile(path, raw, 0o644)
+}
+
+// heard is the clip's sound, through the command, if there is one.
+func (c clip) heard(ctx context.Context, through string) (audio.Utterance, error) {
+	x, err := c.sound()
+	if err != nil {
+		return audio.Utterance{}, err
+	}
+	if through != "" {
+		raw := make([]byte, 0, 2*len(x))
+		for _, v := range x {
+			raw = binary.LittleEndian.AppendUint16(raw, uint16(int16(math.Round(32767*float64(v)))))
+		}
+		cmd := exec.CommandContext(ctx, "sh", "-c", through)
+		cmd.Stdin, cmd.Stderr = bytes.NewReader(raw), os.Stderr
+		out, err := cmd.Output()
 		if err != nil {
-			return err
+			return audio.Utterance{}, fmt.Errorf("%s: %w", through, err)
 		}
-		if err := os.WriteFile(path, raw, 0o644); err != nil {
-			return err
-		}
+		x = audiotest.Raw(out)
 	}
-	for _, text := range texts {
-		t.Scored = append(t.Scored, audio.Hypothesis{Text: text, LogLikelihood: known.Logs[text]})
-	}
-	t.Took += known.Took
-	return nil
+	u := audio.Utterance{Samples: x}
+	u.End = u.Duration()
+	return u, nil
 }

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"io"
 
-	"callout/session"
+	"callout/intents/hearing"
 )
 
 // losses counts where the right meaning of clips that carry values is lost.
@@ -12,7 +12,7 @@ type losses map[[2]string]*loss
 
 type loss struct{ n, unfound, behind, asked, ignored int }
 
-func (l losses) add(c clip, ok bool, e session.Evidence, o outcome) {
+func (l losses) add(c clip, ok bool, e hearing.Evidence, o outcome) {
 	if c.Kind != "reading" {
 		return
 	}

@@ -134,7 +134,7 @@ func run(ctx context.Context, o options) error {
 	if o.detect {
 		return compareDetectors(os.Stdout, list)
 	}
-	var all []*hearing
+	var all []*heard
 	for _, model := range strings.Fields(o.models) {
 		h, err := hear(ctx, o, k, list, model)
 		if err != nil {

@@ -11,91 +11,108 @@ import (
 
 	"callout/audio"
 	"callout/audio/whisper"
-	"callout/joblog"
+	"callout/intents/hearing"
 	"callout/session"
 )
 
-// hearing is what one model made of the clips, and a second one where it was unsure.
-type hearing struct {
-	name        string // of the model
-	engine      string // what a job log would name
-	ear         *session.Ear
-	transcripts []audio.Transcript
-	again       []audio.Transcript // of the second; nil: there is none
-	asked       int                // clips that it heard
+// heard is what one model, and a second one where it was unsure, made of the clips.
+type heard struct {
+	name   string // of the model
+	engine string // what a job log would name
+	ear    *hearing.Ear
+	clips  []hearing.Heard
+	took   []time.Duration // from each clip's end to the decision's beginning
+	after  []time.Duration // of that, what is not the recognisers'
+	paired bool            // there is a second model
+	asked  int             // clips that the second heard
 
 	words, wrong, primed int // of people's recordings
 }
 
-// unsure reports whether the second recogniser was asked about a clip.
-func (h *hearing) unsure(i int) bool { return h.again != nil && h.ear.Unsure(h.transcripts[i]) }
-
 // hear lets a model, and the second, hear the clips, or takes what they made of them before.
-func hear(ctx context.Context, o options, k *session.Knowledge, list []clip, models string) (*hearing, error) {
+func hear(ctx context.Context, o options, k *session.Knowledge, list []clip, models string) (*heard, error) {
 	model, secondModel, _ := strings.Cut(models, ",")
 	engine, err := whisper.Open(model, whisper.Options{Threads: o.threads})
 	if err != nil {
 		return nil, err
 	}
 	defer engine.Close()
-	out := &hearing{name: strings.TrimSuffix(strings.TrimPrefix(filepath.Base(model), "ggml-"), ".bin"), engine: engine.Engine(), transcripts: make([]audio.Transcript, len(list))}
-	if out.ear, err = session.NewEar(engine, k.Parser); err != nil {
+	out := &heard{name: strings.TrimSuffix(strings.TrimPrefix(filepath.Base(model), "ggml-"), ".bin"), engine: engine.Engine()}
+	probe, err := hearing.NewEar(engine, k.Parser)
+	if err != nil {
 		return nil, err
 	}
-	if o.unprimed {
-		c := out.ear.Calibration()
-		c.Primed = false
-		out.ear.Calibrate(c)
+	hints := func() audio.Hints {
+		if o.unprimed {
+			c := probe.Calibration()
+			c.Primed = false
+			probe.Calibrate(c)
+		}
+		return probe.Hints()
+	}()
+	recognisers := []*kept{keep(o, engine, hints, k.Parser)}
+	if out.ear, err = hearing.NewEar(recognisers[0], k.Parser); err != nil {
+		return nil, err
 	}
-	first := newHeard(o, engine, out.ear.Hints(), k.Parser)
-	for i, c := range list {
-		if out.transcripts[i], err = first.clip(ctx, c); err != nil {
+	out.ear.Calibrate(probe.Calibration())
+	if secondModel != "" {
+		other, err := whisper.Open(secondModel, whisper.Options{Threads: o.threads})
+		if err != nil {
 			return nil, err
+		}
+		defer other.Close()
+		out.engine, out.paired = out.engine+"; where unsure "+other.Engine(), true
+		recognisers = append(recognisers, keep(o, other, hints, k.Parser))
+		out.ear.Second(recognisers[1])
+	}
+	for _, c := range list {
+		h, took, after, err := out.one(ctx, o, c, recognisers)
+		if err != nil {
+			return nil, fmt.Errorf("clip %s: %w", c.ID, err)
+		}
+		out.clips, out.took, out.after = append(out.clips, h), append(out.took, took), append(out.after, after)
+		if h.Trace.Second != nil {
+			out.asked++
 		}
 	}
 	if o.baseline {
 		if out.words, out.wrong, err = wordsWrong(ctx, engine, audio.Hints{}); err != nil {
 			return nil, err
 		}
-		if _, out.primed, err = wordsWrong(ctx, engine, out.ear.Hints()); err != nil {
-			return nil, err
-		}
-	}
-	if secondModel == "" {
-		return out, nil
-	}
-	other, err := whisper.Open(secondModel, whisper.Options{Threads: o.threads})
-	if err != nil {
-		return nil, err
-	}
-	defer other.Close()
-	out.engine += "; where unsure " + other.Engine()
-	second := newHeard(o, other, out.ear.Hints(), k.Parser)
-	out.again = make([]audio.Transcript, len(list))
-	for i, c := range list {
-		if !o.fit && !out.unsure(i) {
-			continue
-		}
-		out.asked++
-		t, again := &out.transcripts[i], &out.again[i]
-		if *again, err = second.clip(ctx, c); err != nil {
-			return nil, err
-		}
-		forFirst, forSecond := out.ear.Missing(*t, *again), out.ear.Missing(*again, *t)
-		if err := second.scored(ctx, c, again, forSecond); err != nil {
-			return nil, err
-		}
-		if err := first.scored(ctx, c, t, forFirst); err != nil {
+		if _, out.primed, err = wordsWrong(ctx, engine, hints); err != nil {
 			return nil, err
 		}
 	}
 	return out, nil
 }
 
+// one hears a clip, with both recognisers where weights are to be fitted.
+func (h *heard) one(ctx context.Context, o options, c clip, recognisers []*kept) (out hearing.Heard, took, after time.Duration, err error) {
+	sound, err := c.heard(ctx, o.through)
+	if err != nil {
+		return out, 0, 0, err
+	}
+	for _, k := range recognisers {
+		k.spent, k.waits = 0, 0
+	}
+	begun := time.Now()
+	if o.fit {
+		out.Trace, err = h.ear.Both(ctx, sound)
+	} else {
+		out, err = h.ear.Hear(ctx, sound, begun)
+	}
+	after = time.Since(begun)
+	for _, k := range recognisers {
+		took, after = took+k.spent, after-k.waits
+	}
+	out.Sound = nil // a thousand clips would fill the memory
+	return out, took + after, after, err
+}
+
 // why is evidence in a line: its features, and its rivals with the nats that they lie behind.
-func why(e session.Evidence) string {
+func why(e hearing.Evidence) string {
 	var b strings.Builder
-	for _, name := range session.PairFeatures() {
+	for _, name := range hearing.PairFeatures() {
 		if v, ok := e.Features[name]; ok {
 			fmt.Fprintf(&b, "%s %.2g ", name, v)
 		}
@@ -106,12 +123,15 @@ func why(e session.Evidence) string {
 	return b.String()
 }
 
-func secondText(h *hearing, i int) string {
-	if h.again == nil {
+func secondText(t hearing.Trace) string {
+	if t.Second == nil {
 		return ""
 	}
-	return h.again[i].Text
+	return t.Second.Text
 }
+
+// milliseconds is a duration for the tables.
+func milliseconds(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }
 
 func judge(k *session.Knowledge, t *table, c clip, u session.Utterance, p session.Policy) (outcome, error) {
 	j, err := session.Judge(k, p, u)
@@ -123,7 +143,7 @@ func judge(k *session.Knowledge, t *table, c clip, u session.Utterance, p sessio
 	return o, nil
 }
 
-func report(ctx context.Context, o options, k *session.Knowledge, list []clip, all []*hearing) error {
+func report(ctx context.Context, o options, k *session.Knowledge, list []clip, all []*heard) error {
 	var tables, baselines []*table
 	var times, where strings.Builder
 	for _, h := range all {
@@ -131,28 +151,21 @@ func report(ctx context.Context, o options, k *session.Knowledge, list []clip, a
 		lost := losses{}
 		var took, whole []float64
 		for i, c := range list {
+			x := h.clips[i]
 			begun := time.Now()
-			u, heard := h.ear.Understand(h.transcripts[i]), h.transcripts[i].Took
-			evidence := h.ear.Evidence
-			if h.unsure(i) {
-				u = h.ear.UnderstandBoth(h.transcripts[i], h.again[i])
-				evidence = func(t audio.Transcript) (session.Evidence, bool) { return h.ear.EvidenceBoth(t, h.again[i]) }
-				heard += h.again[i].Took
-			}
-			u.Source, u.Engine = joblog.Speech, h.engine
-			last, err := judge(k, ours, c, u, o.policy)
+			last, err := judge(k, ours, c, session.FromEar(x), o.policy)
 			if err != nil {
 				return err
 			}
-			after := time.Since(begun)
-			e, ok := evidence(h.transcripts[i])
+			judged := time.Since(begun)
+			e, ok := h.ear.Evidence(x.Trace)
 			lost.add(c, ok, e, last)
 			if o.list && last != right {
-				fmt.Printf("%s\t%s\t%s\t%s\t%q heard as %q, certainty %.2f; alone %q, second %q; %s\n", h.name, last, c.ID, c.Voice, c.Text, u.Text, u.Certainty, h.transcripts[i].Text, secondText(h, i), why(e))
+				fmt.Printf("%s\t%s\t%s\t%s\t%q heard as %q, certainty %.2f; alone %q, second %q; %s\n", h.name, last, c.ID, c.Voice, c.Text, x.Text, x.Certainty, x.Trace.First.Text, secondText(x.Trace), why(e))
 			}
-			took = append(took, float64(after.Microseconds())/1000)
-			whole = append(whole, float64((heard+after).Microseconds())/1000)
-			if _, err := judge(k, free, c, session.Utterance{Text: h.transcripts[i].Text, Certainty: 1}, session.Policy{}); err != nil {
+			took = append(took, milliseconds(h.after[i]+judged))
+			whole = append(whole, milliseconds(h.took[i]+judged))
+			if _, err := judge(k, free, c, session.Utterance{Text: x.Trace.First.Text, Certainty: 1}, session.Policy{}); err != nil {
 				return err
 			}
 		}
@@ -190,7 +203,7 @@ func report(ctx context.Context, o options, k *session.Knowledge, list []clip, a
 	for _, h := range all {
 		ask := o.policy.Ask
 		if ask == 0 {
-			ask = session.AskBelow(h.engine)
+			ask = hearing.AskBelow(h.engine)
 		}
 		fmt.Fprintf(out, "\n%s: %s; ask back below %g\n", h.name, h.engine, ask)
 	}

@@ -80,7 +80,7 @@ type heardClip struct {
 }
 
 // clip hears one recording.
-func (h hearing) clip(ctx context.Context, path string) (heardClip, error) {
+func (h listening) clip(ctx context.Context, path string) (heardClip, error) {
 	c := heardClip{Clip: path, Action: joblog.Ignored, Readings: []joblog.Reading{}, Observations: []joblog.Observation{},
 		Declarations: []catalogue.DeclarationID{}, Commands: []catalogue.Asked{}, Repairs: []catalogue.RepairID{}, Notes: []string{}}
 	parts, err := readClip(path)

@@ -71,7 +71,7 @@ func runLive(ctx context.Context, s settings, o liveOptions, in io.Reader, out, 
 		return err
 	}
 	defer func() { err = errors.Join(err, sound.close()) }()
-	l := &liveRun{hearing: h, options: o, sound: sound, in: in, out: out, complain: complain}
+	l := &liveRun{listening: h, options: o, sound: sound, in: in, out: out, complain: complain}
 	if err := l.prepare(ctx); err != nil {
 		return err
 	}
@@ -108,7 +108,7 @@ func runLive(ctx context.Context, s settings, o liveOptions, in io.Reader, out, 
 
 // liveRun is one run of callout live.
 type liveRun struct {
-	hearing
+	listening
 	options       liveOptions
 	sound         *sound
 	in            io.Reader
@@ -197,7 +197,7 @@ func (l *liveRun) run(ctx context.Context, r *session.Runner) error {
 // expecting tells the ear, after each turn, what is open in the call.
 type expecting struct {
 	live.Conversation
-	ear  *session.Ear
+	ear  ear
 	call *session.Call
 }
 

@@ -16,6 +16,7 @@ import (
 	"callout/audio"
 	"callout/internal/scene"
 	"callout/joblog"
+	"callout/intents/hearing"
 	"callout/live"
 	"callout/session"
 )
@@ -229,7 +230,7 @@ func recogniserAlone(t *testing.T, p *technician) time.Duration {
 	t.Helper()
 	k, err := session.LoadKnowledge()
 	require.NoError(t, err)
-	ear, err := session.NewEar(p.engine, k.Parser)
+	ear, err := hearing.NewEar(p.engine, k.Parser)
 	require.NoError(t, err)
 	x := scene.Normal(p.words("compressor amps seventy two"), 0.4)
 	var all []time.Duration

@@ -10,11 +10,13 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"callout/audio"
 	"callout/audio/device"
 	"callout/audio/speech"
 	"callout/audio/whisper"
+	"callout/intents/hearing"
 	"callout/joblog"
 	"callout/session"
 )
@@ -39,16 +41,16 @@ func openModel(s settings, path string) (audio.Recogniser, error) {
 	return engine, nil
 }
 
-// hearing is what every command that recognises speech works with.
-type hearing struct {
+// listening is what every command that recognises speech works with.
+type listening struct {
 	settings settings
 	know     *session.Knowledge
-	ear      *session.Ear
+	ear      ear
 	engine   audio.Recogniser // the ear's own
 }
 
 // openHearing loads it. The caller closes the engine.
-func openHearing(s settings) (h hearing, err error) {
+func openHearing(s settings) (h listening, err error) {
 	h.settings = s
 	if h.know, err = session.LoadKnowledge(); err != nil {
 		return h, err
@@ -56,6 +58,18 @@ func openHearing(s settings) (h hearing, err error) {
 	h.ear, h.engine, err = openEar(s, h.know)
 	return h, err
 }
+
+// ear brings what is heard to a call: utterances, and what the call expects.
+type ear struct{ *hearing.Ear }
+
+// Hear recognises one stretch of sound that ended at a moment.
+func (e ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (session.Utterance, error) {
+	h, err := e.Ear.Hear(ctx, sound, at)
+	return session.FromEar(h), err
+}
+
+// Expect tells the ear what is open in the call.
+func (e ear) Expect(c *session.Call) { e.Ear.Expect(c.Expectation()) }
 
 // engines are the recogniser and, if there is one, the second.
 type engines struct {
@@ -71,28 +85,28 @@ func (e engines) Close() error {
 }
 
 // openEar loads the recognisers behind an ear for what k knows. The caller closes them.
-func openEar(s settings, k *session.Knowledge) (*session.Ear, audio.Recogniser, error) {
+func openEar(s settings, k *session.Knowledge) (ear, audio.Recogniser, error) {
 	first, err := openEngine(s)
 	if err != nil {
-		return nil, nil, err
+		return ear{}, nil, err
 	}
 	e := engines{Recogniser: first}
-	ear, err := session.NewEar(first, k.Parser)
+	heard, err := hearing.NewEar(first, k.Parser)
 	if err != nil {
-		return nil, nil, errors.Join(err, e.Close())
+		return ear{}, nil, errors.Join(err, e.Close())
 	}
 	path, wanted, err := s.secondFile()
 	if err != nil {
-		return nil, nil, errors.Join(err, e.Close())
+		return ear{}, nil, errors.Join(err, e.Close())
 	}
 	if !wanted {
-		return ear, e, nil
+		return ear{heard}, e, nil
 	}
 	if e.second, err = openModel(s, path); err != nil {
-		return nil, nil, errors.Join(fmt.Errorf("second recogniser: %w", err), first.Close())
+		return ear{}, nil, errors.Join(fmt.Errorf("second recogniser: %w", err), first.Close())
 	}
-	ear.Second(e.second)
-	return ear, e, nil
+	heard.Second(e.second)
+	return ear{heard}, e, nil
 }
 
 // maxWhole is the longest clip, in samples, that is taken for one utterance.

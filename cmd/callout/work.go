@@ -173,7 +173,7 @@ func readSchedule(path string) (map[string]time.Duration, error) {
 
 // workClips plays the clips through the session on a clock of their own, which
 // starts at begin and never goes back.
-func workClips(ctx context.Context, r *session.Runner, ear *session.Ear, clips []scheduled, begin time.Time) error {
+func workClips(ctx context.Context, r *session.Runner, ear ear, clips []scheduled, begin time.Time) error {
 	now := begin
 	for _, clip := range clips {
 		if at := begin.Add(clip.at); clip.at >= 0 && at.After(now) {

@@ -1,4 +1,4 @@
-package session
+package hearing
 
 import (
 	"math"
@@ -9,12 +9,11 @@ import (
 
 	"callout/audio"
 	"callout/catalogue"
-	"callout/joblog"
 )
 
 // What is usual is common practice; the standard ratings of breakers are NEC 240.6(A), from memory.
 func TestUsualReadings(t *testing.T) {
-	e, _ := newTestEar(t)
+	e := newTestEar(t)
 	for _, c := range []struct {
 		quantity  catalogue.QuantityID
 		place     catalogue.PlaceID
@@ -41,10 +40,10 @@ func TestUsualReadings(t *testing.T) {
 // A usual reading is taken before one as likely that is not, and what is not usual must be
 // heard more clearly to be recorded.
 func TestWhatIsNotUsualIsHeldLessLikely(t *testing.T) {
-	e, _ := newTestEar(t)
+	e := newTestEar(t)
 	low, high := "Head pressure 4.3.", "Head pressure 423."
-	hear := func(fit ...audio.Hypothesis) Utterance {
-		return e.Understand(heard(fit[0].Text, fit[0].LogLikelihood, fit...))
+	hear := func(fit ...audio.Hypothesis) Heard {
+		return e.Understand(alone(heard(fit[0].Text, fit[0].LogLikelihood, fit...)))
 	}
 	assert.Equal(t, high, hear(hyp(low, -3), hyp(high, -4)).Text, "a nat behind")
 	assert.Equal(t, low, hear(hyp(low, -3), hyp(high, -6)).Text, "three")
@@ -53,29 +52,8 @@ func TestWhatIsNotUsualIsHeldLessLikely(t *testing.T) {
 	assert.Greater(t, hear(hyp(low, -1)).Certainty, 0.5)
 }
 
-// "Two five zero zero" is heard as 250 with no doubt: both are said of such a reading, so it
-// is asked. Where 2500 can't be, or nothing is known of what is usual, 250 is what was said.
-func TestALostNoughtIsAsked(t *testing.T) {
-	e, k := newTestEar(t)
-	for text, want := range map[string]joblog.Decision{
-		"Altitude 250 feet.":  joblog.Asked,
-		"Altitude 2500 feet.": joblog.Recorded,
-		"Altitude 255 feet.":  joblog.Recorded,
-		"Airflow 120.":        joblog.Asked,
-		"Airflow 1200.":       joblog.Recorded,
-		"Head pressure 250.":  joblog.Recorded, // 2500 psi is not usual
-		"Altitude 90 feet.":   joblog.Recorded,
-	} {
-		u := e.Understand(heard(text, -0.1, hyp(text, -0.1)))
-		u.Source = joblog.Speech
-		j, err := Judge(k, DefaultPolicy, u)
-		require.NoError(t, err, text)
-		assert.Equal(t, want, j.Action, "%s %+v", text, j)
-	}
-}
-
 func TestUsualFileIsChecked(t *testing.T) {
-	e, _ := newTestEar(t)
+	e := newTestEar(t)
 	for _, bad := range []struct{ data, why string }{
 		{`{"ranges": [{"quantity": "nonsense", "spans": [[1, 2]]}]}`, `"nonsense" is no quantity`},
 		{`{"ranges": [{"quantity": "voltage", "places": ["filter"], "spans": [[1, 2]]}]}`, `voltage at "filter"`},

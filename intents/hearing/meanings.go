@@ -1,4 +1,4 @@
-package session
+package hearing
 
 import (
 	"fmt"
@@ -58,8 +58,8 @@ func distinct(list []intents.Item) (keys []string) {
 }
 
 // candidate reads a text.
-func (w Weights) candidate(p *intents.Parser, x expectation, text string, log float64) candidate {
-	r := p.Parse(text, x.context)
+func (w Weights) candidate(p *intents.Parser, x prior, text string, log float64) candidate {
+	r := p.Parse(text, x.Context)
 	c := candidate{text: text, log: log, mean: meaning(r.Items), items: r.Items,
 		whole: len(r.Items) > 0 && len(r.Doubts) == 0 && !contradicts(r.Items) && !x.pointless(r.Items)}
 	words := float64(length(text))
@@ -84,7 +84,7 @@ func length(text string) (n int) {
 }
 
 // candidates are the texts of a transcript with their meanings, the best first.
-func (w Weights) candidates(p *intents.Parser, x expectation, t audio.Transcript) (list []candidate, free candidate) {
+func (w Weights) candidates(p *intents.Parser, x prior, t audio.Transcript) (list []candidate, free candidate) {
 	for _, f := range t.Fit {
 		if c := w.candidate(p, x, f.Text, f.LogLikelihood); c.whole {
 			list = append(list, c)
@@ -120,7 +120,7 @@ func logOf(t audio.Transcript) float64 {
 func contradicts(list []intents.Item) bool {
 	for i, a := range list {
 		for _, b := range list[:i] {
-			if d, ok := rivals(b, a); ok && d.Quantity != "" {
+			if d, ok := intents.Conflict(b, a); ok && d.Quantity != "" {
 				return true
 			}
 		}
@@ -150,7 +150,7 @@ type meanings struct {
 	quiet float64
 }
 
-func (w Weights) meanings(p *intents.Parser, x expectation, t audio.Transcript) meanings {
+func (w Weights) meanings(p *intents.Parser, x prior, t audio.Transcript) meanings {
 	list, free := w.candidates(p, x, t)
 	m := meanings{sums: map[string]float64{}, first: map[string]candidate{}, added: map[string]candidate{}, free: free, quiet: t.NoSpeech}
 	for _, c := range list {

@@ -1,4 +1,4 @@
-package session
+package hearing
 
 import (
 	"context"
@@ -26,9 +26,8 @@ func (c counting) Recognise(_ context.Context, u audio.Utterance, h audio.Hints)
 
 // Both recognisers walk both languages once, for those are what takes long the first time.
 func TestWarmTouchesAllThatIsListenedWith(t *testing.T) {
-	_, k := newTestEar(t)
 	var first, second []audio.Hints
-	e, err := NewEar(counting{audiotest.NewScript(), &first, audio.ErrNoSpeech}, k.Parser)
+	e, err := NewEar(counting{audiotest.NewScript(), &first, audio.ErrNoSpeech}, newTestEar(t).parser)
 	require.NoError(t, err)
 	require.NoError(t, e.Warm(t.Context()), "one recogniser is enough")
 	e.Second(counting{audiotest.NewScript(), &second, nil})

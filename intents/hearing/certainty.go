@@ -1,4 +1,4 @@
-package session
+package hearing
 
 import (
 	"bytes"
@@ -67,12 +67,15 @@ func CertaintyFile(engine string) string {
 // AskBelow is the certainty below which what a recogniser heard is asked back, where the
 // policy leaves that to the recogniser: it is told by what the recogniser calls itself.
 func AskBelow(engine string) float64 {
-	c, err := loadCalibration(certaintyOf(engine))
+	c, err := CalibrationOf(engine)
 	if err != nil {
 		return 1 // a broken build: NewEar fails with the same error
 	}
 	return c.Ask
 }
+
+// CalibrationOf is the one for the recogniser that calls itself so.
+func CalibrationOf(engine string) (Calibration, error) { return loadCalibration(certaintyOf(engine)) }
 
 func certaintyOf(engine string) []byte {
 	if raw, err := certaintyFiles.ReadFile(CertaintyFile(engine)); err == nil {
@@ -117,10 +120,10 @@ func loadCalibration(data []byte) (Calibration, error) {
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()
 	if err := d.Decode(&c); err != nil {
-		return c, fmt.Errorf("session: certainty.json: %w", err)
+		return c, fmt.Errorf("hearing: certainty.json: %w", err)
 	}
 	if !(c.Ask > 0 && c.Ask <= c.Sure && c.Sure < 1) {
-		return c, fmt.Errorf("session: certainty.json: ask is %g and sure %g; they lie between 0 and 1, and ask is the lower", c.Ask, c.Sure)
+		return c, fmt.Errorf("hearing: certainty.json: ask is %g and sure %g; they lie between 0 and 1, and ask is the lower", c.Ask, c.Sure)
 	}
 	return c, errors.Join(c.One.check(Features()), c.Pair.check(PairFeatures()))
 }
@@ -128,11 +131,11 @@ func loadCalibration(data []byte) (Calibration, error) {
 func (w Weights) check(names []string) error {
 	for _, n := range names {
 		if _, ok := w.Per[n]; !ok {
-			return fmt.Errorf("session: certainty.json: no weight for %q", n)
+			return fmt.Errorf("hearing: certainty.json: no weight for %q", n)
 		}
 	}
 	if len(w.Per) != len(names) || w.Sharp <= 0 {
-		return fmt.Errorf("session: certainty.json: %d weights, sharp %g; want %d, sharp above 0", len(w.Per), w.Sharp, len(names))
+		return fmt.Errorf("hearing: certainty.json: %d weights, sharp %g; want %d, sharp above 0", len(w.Per), w.Sharp, len(names))
 	}
 	return nil
 }
@@ -182,7 +185,7 @@ func loud(noise float64) float64 { return max(0, min(1, (noise-0.9)/0.3)) }
 // weigh chooses the likeliest meaning of what recognisers heard in one sound, with the
 // text for it and for the best rivals. It reports false where no text means anything.
 // Log-likelihoods of recognisers are added: each has its own errors.
-func (w Weights) weigh(p *intents.Parser, x expectation, list ...audio.Transcript) (best candidate, e Evidence, rivals []candidate, ok bool) {
+func (w Weights) weigh(p *intents.Parser, x prior, list ...audio.Transcript) (best candidate, e Evidence, rivals []candidate, ok bool) {
 	heard := make([]meanings, len(list))
 	first, sums := map[string]candidate{}, map[string]float64{}
 	var order []string

@@ -1,4 +1,4 @@
-package session
+package hearing
 
 import (
 	"context"
@@ -29,24 +29,24 @@ const (
 	textRange = 8 // nats behind the best, at most
 )
 
-// Texts are those of a transcript that another recogniser should score: the best for each
+// texts are those of a transcript that another recogniser should score: the best for each
 // of its likeliest meanings, best first.
-func (e *Ear) Texts(t audio.Transcript) (texts []string) {
+func (e *Ear) texts(t audio.Transcript) (list []string) {
 	m := e.calibrated.One.meanings(e.parser, e.expected(), t)
 	for i, k := range m.order {
 		if i == textsKept || m.sums[m.order[0]]-m.sums[k] > textRange {
 			break
 		}
-		texts = append(texts, m.first[k].text)
+		list = append(list, m.first[k].text)
 	}
-	return texts
+	return list
 }
 
-// Missing are the texts of another's transcript that this one has no meaning for.
-func (e *Ear) Missing(t, other audio.Transcript) (texts []string) {
+// missing are the texts of another's transcript that this one has no meaning for.
+func (e *Ear) missing(t, other audio.Transcript) (texts []string) {
 	has := e.calibrated.One.meanings(e.parser, e.expected(), t).sums
-	for _, text := range e.Texts(other) {
-		if _, ok := has[meaning(e.parser.Parse(text, e.expected().context).Items)]; !ok {
+	for _, text := range e.texts(other) {
+		if _, ok := has[meaning(e.parser.Parse(text, e.expected().Context).Items)]; !ok {
 			texts = append(texts, text)
 		}
 	}
@@ -54,8 +54,9 @@ func (e *Ear) Missing(t, other audio.Transcript) (texts []string) {
 }
 
 // cross lets each recogniser score what only the other found, if it can.
-func (e *Ear) cross(ctx context.Context, sound audio.Utterance, t, again *audio.Transcript) error {
-	forFirst, forSecond := e.Missing(*t, *again), e.Missing(*again, *t)
+func (e *Ear) cross(ctx context.Context, sound audio.Utterance, heard *Trace) error {
+	t, again := &heard.First, heard.Second
+	forFirst, forSecond := e.missing(*t, *again), e.missing(*again, *t)
 	for _, side := range []struct {
 		r     audio.Recogniser
 		t     *audio.Transcript

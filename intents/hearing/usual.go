@@ -1,4 +1,4 @@
-package session
+package hearing
 
 import (
 	"bytes"
@@ -44,13 +44,13 @@ func loadUsual(data []byte, c *catalogue.Catalogue) (usual, error) {
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()
 	if err := d.Decode(&file); err != nil {
-		return nil, fmt.Errorf("session: usual.json: %w", err)
+		return nil, fmt.Errorf("hearing: usual.json: %w", err)
 	}
 	u := usual{}
 	for _, r := range file.Ranges {
 		q, ok := c.Quantity(r.Quantity)
 		if !ok || !q.Kind.Numeric() {
-			return nil, fmt.Errorf("session: usual.json: %q is no quantity with numbers", r.Quantity)
+			return nil, fmt.Errorf("hearing: usual.json: %q is no quantity with numbers", r.Quantity)
 		}
 		places := r.Places
 		if len(places) == 0 {
@@ -59,15 +59,15 @@ func loadUsual(data []byte, c *catalogue.Catalogue) (usual, error) {
 		for _, p := range places {
 			low, high := q.Range(p)
 			if _, twice := u[usualAt{q.ID, p}]; twice || !q.HasPlace(p) {
-				return nil, fmt.Errorf("session: usual.json: %s at %q is there twice, or is not taken there", q.ID, p)
+				return nil, fmt.Errorf("hearing: usual.json: %s at %q is there twice, or is not taken there", q.ID, p)
 			}
 			for i, s := range r.Spans {
 				if s[0] > s[1] || s[0] < low || s[1] > high || i > 0 && s[0] <= r.Spans[i-1][1] {
-					return nil, fmt.Errorf("session: usual.json: %s at %q: %g to %g is no part of %g to %g, or not in order", q.ID, p, s[0], s[1], low, high)
+					return nil, fmt.Errorf("hearing: usual.json: %s at %q: %g to %g is no part of %g to %g, or not in order", q.ID, p, s[0], s[1], low, high)
 				}
 			}
 			if len(r.Spans) == 0 {
-				return nil, fmt.Errorf("session: usual.json: %s at %q has no spans", q.ID, p)
+				return nil, fmt.Errorf("hearing: usual.json: %s at %q has no spans", q.ID, p)
 			}
 			u[usualAt{q.ID, p}] = r
 		}

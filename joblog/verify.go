@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"sort"
 	"time"
@@ -36,6 +35,9 @@ type Report struct {
 	First   time.Time
 	Last    time.Time
 	Closed  bool
+	// Folder is the name of the folder that the log lies in, where that is not
+	// the job's id: the log, or the folder's name, is another's.
+	Folder string
 	// Backwards are the entries whose time is before that of the entry they
 	// follow: the clock was set back. Their order is still certain.
 	Backwards []uint64
@@ -61,7 +63,7 @@ func Verify(dir string) (Report, error) { return VerifyAgainst(dir, Head{}) }
 
 // VerifyAgainst is Verify with a head that was kept elsewhere.
 func VerifyAgainst(dir string, kept Head) (Report, error) {
-	f, err := os.Open(filepath.Join(dir, LogName))
+	f, err := OpenIn(dir, LogName)
 	if err != nil {
 		return Report{}, fmt.Errorf("joblog: verify: %w", err)
 	}
@@ -69,6 +71,11 @@ func VerifyAgainst(dir string, kept Head) (Report, error) {
 	r, err := verify(f, dir, kept)
 	if err != nil {
 		return r, fmt.Errorf("joblog: verify %s: %w", dir, err)
+	}
+	if abs, err := filepath.Abs(dir); err != nil {
+		return r, fmt.Errorf("joblog: verify %s: %w", dir, err)
+	} else if name := filepath.Base(abs); r.Job != "" && name != r.Job {
+		r.Folder = name
 	}
 	torn, err := filepath.Glob(filepath.Join(dir, tornName+"*"))
 	if err != nil {
@@ -129,10 +136,12 @@ func (r *Report) audio(seq uint64, h Heard, dir string) error {
 	if h.Audio == "" {
 		return nil
 	}
-	got, err := sumOfFile(filepath.Join(dir, AudioDir, h.Audio))
+	got, err := sumOfFile(dir, filepath.Join(AudioDir, h.Audio))
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		r.AudioGone++
+	case errors.Is(err, ErrNotRegular):
+		r.AudioAltered = append(r.AudioAltered, seq)
 	case err != nil:
 		return err
 	case got != h.AudioSHA256:
@@ -143,8 +152,8 @@ func (r *Report) audio(seq uint64, h Heard, dir string) error {
 	return nil
 }
 
-func sumOfFile(name string) (string, error) {
-	f, err := os.Open(name)
+func sumOfFile(dir, name string) (string, error) {
+	f, err := OpenIn(dir, name)
 	if err != nil {
 		return "", err
 	}

@@ -63,7 +63,7 @@ func Create(jobs string, opened Opened, at time.Time, opts ...Option) (_ *Writer
 		return nil, err
 	}
 	opened.Schema = Schema
-	if err := s.fs.MkdirAll(jobs, 0o755); err != nil {
+	if err := s.fs.MkdirAll(jobs, 0o700); err != nil {
 		return nil, fmt.Errorf("joblog: create %s: %w", opened.Job, err)
 	}
 	temp, err := s.fs.MkdirTemp(jobs, ".new-*")
@@ -80,11 +80,11 @@ func Create(jobs string, opened Opened, at time.Time, opts ...Option) (_ *Writer
 			}
 		}
 	}()
-	if w.lock, err = s.fs.Lock(filepath.Join(temp, LockName)); err != nil {
+	flags := os.O_CREATE | os.O_EXCL | os.O_RDWR | os.O_APPEND
+	if w.file, err = s.fs.OpenFile(filepath.Join(temp, LogName), flags, 0o600); err != nil {
 		return nil, err
 	}
-	flags := os.O_CREATE | os.O_EXCL | os.O_RDWR | os.O_APPEND
-	if w.file, err = s.fs.OpenFile(filepath.Join(temp, LogName), flags, 0o644); err != nil {
+	if w.lock, err = s.fs.Lock(filepath.Join(temp, LogName)); err != nil {
 		return nil, err
 	}
 	if _, err = w.append(opened, at); err != nil {
@@ -118,12 +118,11 @@ func Open(dir string, at time.Time, opts ...Option) (_ *Writer, err error) {
 			err = fmt.Errorf("joblog: open %s: %w", dir, errors.Join(err, w.release()))
 		}
 	}()
-	// Asked first, so that a wrong folder doesn't get a lock file.
 	flags := os.O_RDWR | os.O_APPEND
 	if w.file, err = s.fs.OpenFile(filepath.Join(dir, LogName), flags, 0); err != nil {
 		return nil, err
 	}
-	if w.lock, err = s.fs.Lock(filepath.Join(dir, LockName)); err != nil {
+	if w.lock, err = s.fs.Lock(filepath.Join(dir, LogName)); err != nil {
 		return nil, err
 	}
 	scan := newScanner(w.file)
@@ -179,7 +178,7 @@ func saveTorn(fsys FS, dir string, tail []byte) (name string, err error) {
 	var f File
 	for n := 1; ; n++ {
 		name = fmt.Sprintf("%s%d", tornName, n)
-		f, err = fsys.OpenFile(filepath.Join(dir, name), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o644)
+		f, err = fsys.OpenFile(filepath.Join(dir, name), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
 		if err == nil {
 			break
 		}

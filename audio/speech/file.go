@@ -22,7 +22,7 @@ const wavHeader = 44
 // NewFile creates the file, or goes on with one that it made before. The rate
 // is in Hz and holds for the whole file.
 func NewFile(path string, rate int) (*File, error) {
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
 	if err != nil {
 		return nil, fmt.Errorf("speech: keeping what is said: %w", err)
 	}

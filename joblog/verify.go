@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"path/filepath"
+	"slices"
 	"sort"
 	"time"
 )
@@ -48,27 +49,27 @@ type Report struct {
 	AudioKept, AudioGone int
 	AudioAltered         []uint64
 
-	kept *Head // the entry that Holds asks about, if it was met
+	held []Head // of the heads asked about, those that the log goes through
 }
 
 // Holds reports whether the log still goes through a head that was kept
 // elsewhere: false if that entry was cut off or rewritten. Only a Report of
 // [VerifyAgainst] that head can say true.
-func (r Report) Holds(kept Head) bool { return r.kept != nil && *r.kept == kept }
+func (r Report) Holds(kept Head) bool { return slices.Contains(r.held, kept) }
 
 // Verify reads the log in a job's folder and checks every entry, its body and
 // the recordings beside it. What is wrong with the record is in the report;
 // the error is for a record that can't be read at all, or [ErrNewer].
-func Verify(dir string) (Report, error) { return VerifyAgainst(dir, Head{}) }
+func Verify(dir string) (Report, error) { return VerifyAgainst(dir) }
 
-// VerifyAgainst is Verify with a head that was kept elsewhere.
-func VerifyAgainst(dir string, kept Head) (Report, error) {
+// VerifyAgainst is Verify with heads that were kept elsewhere.
+func VerifyAgainst(dir string, kept ...Head) (Report, error) {
 	f, err := OpenIn(dir, LogName)
 	if err != nil {
 		return Report{}, fmt.Errorf("joblog: verify: %w", err)
 	}
 	defer f.Close()
-	r, err := verify(f, dir, kept)
+	r, err := verify(f, dir, kept...)
 	if err != nil {
 		return r, fmt.Errorf("joblog: verify %s: %w", dir, err)
 	}
@@ -88,7 +89,7 @@ func VerifyAgainst(dir string, kept Head) (Report, error) {
 	return r, nil
 }
 
-func verify(f io.Reader, dir string, kept Head) (Report, error) {
+func verify(f io.Reader, dir string, kept ...Head) (Report, error) {
 	r := Report{State: Whole}
 	s := newScanner(f)
 	for {
@@ -126,8 +127,8 @@ func verify(f io.Reader, dir string, kept Head) (Report, error) {
 		}
 		r.Entries, r.Last = e.Seq, e.At
 		r.Head, r.Closed = s.chain.head, s.chain.closed
-		if e.Seq == kept.Seq {
-			r.kept = &Head{Seq: e.Seq, Hash: e.Hash}
+		if slices.Contains(kept, r.Head) {
+			r.held = append(r.held, r.Head)
 		}
 	}
 }

@@ -12,9 +12,9 @@ import (
 	"strings"
 	"text/tabwriter"
 	"time"
-	"unicode"
 
 	"callout/catalogue"
+	"callout/internal/visible"
 
 	"github.com/spf13/cobra"
 )
@@ -142,7 +142,7 @@ func day(flag, text string) (time.Time, error) {
 func (c *command) upToDate(ctx context.Context, out io.Writer, s *Store, folder string) error {
 	done, err := s.Sync(ctx, c.Source, folder)
 	for _, d := range done.Damaged {
-		fmt.Fprintln(out, "damaged:", visible(d))
+		fmt.Fprintln(out, "damaged:", visible.Text(d))
 	}
 	if err != nil {
 		return err
@@ -194,8 +194,8 @@ func (c *command) list(cmd *cobra.Command, s *Store, _ string) error {
 			if r.Closed {
 				outcome = plain(r.Outcome)
 			}
-			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%.0f\t%d/%d\t%d\t%s\t%s\t%s\n", r.Opened.Format("2006-01-02 15:04"), visible(r.Job), visible(r.Unit),
-				visible(r.Technician), r.Minutes, r.Asked, r.Heard, r.Retracted, visible(plain(r.Verdict)), visible(outcome), r.State)
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%.0f\t%d/%d\t%d\t%s\t%s\t%s\n", r.Opened.Format("2006-01-02 15:04"), visible.Text(r.Job), visible.Text(r.Unit),
+				visible.Text(r.Technician), r.Minutes, r.Asked, r.Heard, r.Retracted, visible.Text(plain(r.Verdict)), visible.Text(outcome), r.State)
 		}
 		rest -= len(rows)
 		if len(rows) < f.Limit || c.filter.Limit > 0 && rest <= 0 {
@@ -223,7 +223,7 @@ func (c *command) answer(ctx context.Context, out io.Writer, s *Store, q Questio
 		if a.Seq > 0 {
 			where = fmt.Sprintf("entry %d", a.Seq)
 		}
-		_, err := fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", day, visible(a.Job), visible(a.Unit), visible(a.Technician), where, visible(a.What))
+		_, err := fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", day, visible.Text(a.Job), visible.Text(a.Unit), visible.Text(a.Technician), where, visible.Text(a.What))
 		return err
 	})
 	if err != nil {
@@ -233,17 +233,6 @@ func (c *command) answer(ctx context.Context, out io.Writer, s *Store, q Questio
 		fmt.Fprintf(w, "%s: none\n", q.words())
 	}
 	return w.Flush()
-}
-
-// visible makes text that was spoken or typed harmless to a terminal and to a
-// line of a table.
-func visible(s string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) {
-			return '\uFFFD'
-		}
-		return r
-	}, s)
 }
 
 func (c *command) sync() *cobra.Command {

@@ -66,8 +66,8 @@ func mayImport() map[string][]string {
 		"audio/audiotest":   {"audio"},
 		"session":           {"audio", "catalogue", "diagnose", "grammar", "intents", "joblog", "prompts", "weights/adapters"},
 		"live":              {"audio", "joblog", "prompts", "session"},
-		"quiet":             {"catalogue", "joblog", "prompts", "session"},
-		"review":            {"catalogue", "diagnose", "joblog"},
+		"quiet":             {"catalogue", "internal/visible", "joblog", "prompts", "session"},
+		"review":            {"catalogue", "diagnose", "internal/visible", "joblog"},
 		"internal/scene":    {"audio"},
 		"cmd/callout":       {"*"},
 		"cmd/weights":       {"weights", "weights/assets"},
@@ -76,6 +76,7 @@ func mayImport() map[string][]string {
 		"bench/hearing":     {"audio", "audio/audiotest", "audio/whisper", "catalogue", "intents", "internal/scene", "joblog", "session"},
 		"bench/saying":      {"audio", "audio/whisper", "catalogue", "internal/scene", "prompts"},
 		"internal/arch":     {},
+		"internal/visible":  {},
 		"diagnose/internal": {"catalogue"},
 	}
 }

@@ -32,6 +32,9 @@ type Options struct {
 	Limits Limits
 	// Log gets what goes wrong while pages are served.
 	Log *slog.Logger
+	// Heads says in which file heads of logs are kept outside the jobs; nil, or
+	// "", for nowhere.
+	Heads func(*cobra.Command) (string, error)
 }
 
 // indexName is the SQLite file in a folder of jobs; a walk passes over it.
@@ -62,7 +65,7 @@ func NewCommand(o Options) *cobra.Command {
 		RunE: c.run(c.list),
 	}
 	flags := root.PersistentFlags()
-	flags.StringVar(&c.store, "store", o.Store, "the index: an SQLite file or a postgres:// address (default FOLDER/"+indexName+")")
+	flags.StringVar(&c.store, "store", o.Store, "the index: an SQLite file or a postgres:// address, its password better in PGPASSWORD or ~/.pgpass (default FOLDER/"+indexName+")")
 	flags.StringVar(&c.filter.Technician, "technician", "", "only jobs of this technician's code")
 	flags.StringVar(&c.filter.Unit, "unit", "", "only jobs on this unit's code")
 	flags.StringVar(&c.filter.Verdict, "verdict", "", "only jobs with this verdict")
@@ -108,22 +111,20 @@ func (c *command) run(do func(cmd *cobra.Command, s *Store, folder string) error
 		if store == "" {
 			store = filepath.Join(folder, indexName)
 		}
-		s, err := Open(cmd.Context(), store)
-		if err != nil && c.store == "" {
+		if len(c.filter.Search) > maxAsked {
+			return fmt.Errorf("review: --search: more than %d bytes", maxAsked)
+		}
+		err = c.with(cmd, store, folder, do)
+		if err != nil && folder != "" && rebuildable(store, err) {
+			if err := setAside(cmd.ErrOrStderr(), store, err); err != nil {
+				return err
+			}
+			err = c.with(cmd, store, folder, do)
+		}
+		if err != nil && c.store == "" && errors.Is(err, ErrStore) {
 			return fmt.Errorf("%w; name another place with --store", err)
 		}
-		if err != nil {
-			return err
-		}
-		err = func() error {
-			if folder != "" {
-				if err := c.upToDate(cmd.Context(), cmd.ErrOrStderr(), s, folder); err != nil {
-					return err
-				}
-			}
-			return do(cmd, s, folder)
-		}()
-		return errors.Join(err, s.Close())
+		return err
 	}
 }
 
@@ -143,6 +144,9 @@ func (c *command) upToDate(ctx context.Context, out io.Writer, s *Store, folder 
 	done, err := s.Sync(ctx, c.Source, folder)
 	for _, d := range done.Damaged {
 		fmt.Fprintln(out, "damaged:", visible.Text(d))
+	}
+	for _, dir := range done.Gone {
+		fmt.Fprintf(out, "gone: %s: a head of its record is kept, the record is not there; if you deleted it: callout verify --forget %[1]s\n", visible.Text(dir))
 	}
 	if err != nil {
 		return err
@@ -301,7 +305,7 @@ func writeWhole(name string, write func(io.Writer) error) (err error) {
 	if err != nil {
 		return fmt.Errorf("review: %w", err)
 	}
-	if err := errors.Join(write(f), f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
+	if err := errors.Join(write(f), f.Sync(), f.Close()); err != nil {
 		return errors.Join(err, os.Remove(f.Name()))
 	}
 	if err := os.Rename(f.Name(), name); err != nil {

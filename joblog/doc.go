@@ -5,7 +5,7 @@
 //
 //	log.jsonl      the entries, one a line, oldest first
 //	log.torn-<n>   bytes of an unfinished last line, set aside at a later opening
-//	lock           held while a process writes; names that process
+//	lock           names the process that writes; the lock is on the log itself
 //	audio/         recordings of utterances, if they are kept
 //
 // An entry is on stable storage when [Writer.Append] returns, so nothing may

@@ -7,8 +7,6 @@ import (
 	"fmt"
 	"io"
 	"iter"
-	"os"
-	"path/filepath"
 )
 
 // Read yields the entries of a log in order, each checked against the chain.
@@ -34,7 +32,7 @@ func Read(r io.Reader) iter.Seq2[Entry, error] {
 // last line of a job at work may look torn for a moment.
 func Entries(dir string) iter.Seq2[Entry, error] {
 	return func(yield func(Entry, error) bool) {
-		f, err := os.Open(filepath.Join(dir, LogName))
+		f, err := OpenIn(dir, LogName)
 		if err != nil {
 			yield(Entry{}, fmt.Errorf("joblog: %w", err))
 			return

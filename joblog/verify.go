@@ -7,8 +7,8 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"time"
 )
@@ -36,6 +36,9 @@ type Report struct {
 	First   time.Time
 	Last    time.Time
 	Closed  bool
+	// Folder is the name of the folder that the log lies in, where that is not
+	// the job's id: the log, or the folder's name, is another's.
+	Folder string
 	// Backwards are the entries whose time is before that of the entry they
 	// follow: the clock was set back. Their order is still certain.
 	Backwards []uint64
@@ -46,29 +49,34 @@ type Report struct {
 	AudioKept, AudioGone int
 	AudioAltered         []uint64
 
-	kept *Head // the entry that Holds asks about, if it was met
+	held []Head // of the heads asked about, those that the log goes through
 }
 
 // Holds reports whether the log still goes through a head that was kept
 // elsewhere: false if that entry was cut off or rewritten. Only a Report of
 // [VerifyAgainst] that head can say true.
-func (r Report) Holds(kept Head) bool { return r.kept != nil && *r.kept == kept }
+func (r Report) Holds(kept Head) bool { return slices.Contains(r.held, kept) }
 
 // Verify reads the log in a job's folder and checks every entry, its body and
 // the recordings beside it. What is wrong with the record is in the report;
 // the error is for a record that can't be read at all, or [ErrNewer].
-func Verify(dir string) (Report, error) { return VerifyAgainst(dir, Head{}) }
+func Verify(dir string) (Report, error) { return VerifyAgainst(dir) }
 
-// VerifyAgainst is Verify with a head that was kept elsewhere.
-func VerifyAgainst(dir string, kept Head) (Report, error) {
-	f, err := os.Open(filepath.Join(dir, LogName))
+// VerifyAgainst is Verify with heads that were kept elsewhere.
+func VerifyAgainst(dir string, kept ...Head) (Report, error) {
+	f, err := OpenIn(dir, LogName)
 	if err != nil {
 		return Report{}, fmt.Errorf("joblog: verify: %w", err)
 	}
 	defer f.Close()
-	r, err := verify(f, dir, kept)
+	r, err := verify(f, dir, kept...)
 	if err != nil {
 		return r, fmt.Errorf("joblog: verify %s: %w", dir, err)
+	}
+	if abs, err := filepath.Abs(dir); err != nil {
+		return r, fmt.Errorf("joblog: verify %s: %w", dir, err)
+	} else if name := filepath.Base(abs); r.Job != "" && name != r.Job {
+		r.Folder = name
 	}
 	torn, err := filepath.Glob(filepath.Join(dir, tornName+"*"))
 	if err != nil {
@@ -81,7 +89,7 @@ func VerifyAgainst(dir string, kept Head) (Report, error) {
 	return r, nil
 }
 
-func verify(f io.Reader, dir string, kept Head) (Report, error) {
+func verify(f io.Reader, dir string, kept ...Head) (Report, error) {
 	r := Report{State: Whole}
 	s := newScanner(f)
 	for {
@@ -119,8 +127,8 @@ func verify(f io.Reader, dir string, kept Head) (Report, error) {
 		}
 		r.Entries, r.Last = e.Seq, e.At
 		r.Head, r.Closed = s.chain.head, s.chain.closed
-		if e.Seq == kept.Seq {
-			r.kept = &Head{Seq: e.Seq, Hash: e.Hash}
+		if slices.Contains(kept, r.Head) {
+			r.held = append(r.held, r.Head)
 		}
 	}
 }
@@ -129,10 +137,12 @@ func (r *Report) audio(seq uint64, h Heard, dir string) error {
 	if h.Audio == "" {
 		return nil
 	}
-	got, err := sumOfFile(filepath.Join(dir, AudioDir, h.Audio))
+	got, err := sumOfFile(dir, filepath.Join(AudioDir, h.Audio))
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		r.AudioGone++
+	case errors.Is(err, ErrNotRegular):
+		r.AudioAltered = append(r.AudioAltered, seq)
 	case err != nil:
 		return err
 	case got != h.AudioSHA256:
@@ -143,8 +153,8 @@ func (r *Report) audio(seq uint64, h Heard, dir string) error {
 	return nil
 }
 
-func sumOfFile(name string) (string, error) {
-	f, err := os.Open(name)
+func sumOfFile(dir, name string) (string, error) {
+	f, err := OpenIn(dir, name)
 	if err != nil {
 		return "", err
 	}

@@ -24,15 +24,26 @@ type Writer struct {
 	chain chain
 	size  int64 // bytes known to be durable
 	bad   error // why nothing can be written any more
+
+	heads  string // the file that the head is kept in, "" for none
+	missed *Head  // kept there, and not in the log
 }
 
 // Option changes how a job is opened.
 type Option func(*settings)
 
-type settings struct{ fs FS }
+type settings struct {
+	fs    FS
+	heads string
+}
 
 // On keeps the job on the given file system instead of the machine's own.
 func On(f FS) Option { return func(s *settings) { s.fs = f } }
+
+// KeepHeadIn has the Writer keep the log's head in the file of [Heads] when it
+// is closed; where the log was opened without going through the head kept
+// there, that one stays, see [Writer.Missed].
+func KeepHeadIn(file string) Option { return func(s *settings) { s.heads = file } }
 
 func apply(opts []Option) settings {
 	s := settings{fs: disk{}}
@@ -63,14 +74,14 @@ func Create(jobs string, opened Opened, at time.Time, opts ...Option) (_ *Writer
 		return nil, err
 	}
 	opened.Schema = Schema
-	if err := s.fs.MkdirAll(jobs, 0o755); err != nil {
+	if err := s.fs.MkdirAll(jobs, 0o700); err != nil {
 		return nil, fmt.Errorf("joblog: create %s: %w", opened.Job, err)
 	}
 	temp, err := s.fs.MkdirTemp(jobs, ".new-*")
 	if err != nil {
 		return nil, fmt.Errorf("joblog: create %s: %w", opened.Job, err)
 	}
-	w := &Writer{dir: filepath.Join(jobs, opened.Job), opened: opened}
+	w := &Writer{dir: filepath.Join(jobs, opened.Job), opened: opened, heads: s.heads}
 	inPlace := false
 	defer func() {
 		if err != nil {
@@ -80,11 +91,11 @@ func Create(jobs string, opened Opened, at time.Time, opts ...Option) (_ *Writer
 			}
 		}
 	}()
-	if w.lock, err = s.fs.Lock(filepath.Join(temp, LockName)); err != nil {
+	flags := os.O_CREATE | os.O_EXCL | os.O_RDWR | os.O_APPEND
+	if w.file, err = s.fs.OpenFile(filepath.Join(temp, LogName), flags, 0o600); err != nil {
 		return nil, err
 	}
-	flags := os.O_CREATE | os.O_EXCL | os.O_RDWR | os.O_APPEND
-	if w.file, err = s.fs.OpenFile(filepath.Join(temp, LogName), flags, 0o644); err != nil {
+	if w.lock, err = s.fs.Lock(filepath.Join(temp, LogName)); err != nil {
 		return nil, err
 	}
 	if _, err = w.append(opened, at); err != nil {
@@ -112,18 +123,22 @@ func Create(jobs string, opened Opened, at time.Time, opts ...Option) (_ *Writer
 // can't be opened.
 func Open(dir string, at time.Time, opts ...Option) (_ *Writer, err error) {
 	s := apply(opts)
-	w := &Writer{dir: dir}
+	w := &Writer{dir: dir, heads: s.heads}
+	heads, err := ReadHeads(s.heads)
+	if err != nil {
+		return nil, err
+	}
+	kept, missing := heads.Of(dir)
 	defer func() {
 		if err != nil {
 			err = fmt.Errorf("joblog: open %s: %w", dir, errors.Join(err, w.release()))
 		}
 	}()
-	// Asked first, so that a wrong folder doesn't get a lock file.
 	flags := os.O_RDWR | os.O_APPEND
 	if w.file, err = s.fs.OpenFile(filepath.Join(dir, LogName), flags, 0); err != nil {
 		return nil, err
 	}
-	if w.lock, err = s.fs.Lock(filepath.Join(dir, LockName)); err != nil {
+	if w.lock, err = s.fs.Lock(filepath.Join(dir, LogName)); err != nil {
 		return nil, err
 	}
 	scan := newScanner(w.file)
@@ -139,6 +154,7 @@ func Open(dir string, at time.Time, opts ...Option) (_ *Writer, err error) {
 		if err != nil {
 			return nil, err
 		}
+		missing = missing && kept != Head{Seq: e.Seq, Hash: e.Hash}
 		if e.Kind == KindOpened {
 			if w.opened, err = decodeAs[Opened](e.Body); err != nil {
 				return nil, err
@@ -146,6 +162,9 @@ func Open(dir string, at time.Time, opts ...Option) (_ *Writer, err error) {
 		}
 	}
 	w.chain, w.size = scan.chain, scan.good
+	if missing {
+		w.missed = &kept
+	}
 	if len(scan.tail) > 0 {
 		if err := w.setAside(s.fs, scan.tail, at); err != nil {
 			return nil, err
@@ -179,7 +198,7 @@ func saveTorn(fsys FS, dir string, tail []byte) (name string, err error) {
 	var f File
 	for n := 1; ; n++ {
 		name = fmt.Sprintf("%s%d", tornName, n)
-		f, err = fsys.OpenFile(filepath.Join(dir, name), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o644)
+		f, err = fsys.OpenFile(filepath.Join(dir, name), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
 		if err == nil {
 			break
 		}
@@ -288,14 +307,39 @@ func (w *Writer) cut() error {
 	return nil
 }
 
-// Close frees the job. It writes nothing: every entry is durable already.
+// Close frees the job. It writes nothing to the log: every entry is durable
+// already. An error is also returned where the head could not be kept.
 func (w *Writer) Close() error {
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	var err error
+	if w.file != nil && w.missed == nil {
+		err = w.keepHead() // while no other writer can come in
+	}
 	if w.bad == nil {
 		w.bad = errors.New("closed")
 	}
-	return w.release()
+	return errors.Join(err, w.release())
+}
+
+func (w *Writer) keepHead() error {
+	heads, err := ReadHeads(w.heads)
+	if err == nil {
+		err = heads.Keep(map[string]Head{w.dir: w.chain.head})
+	}
+	if err != nil {
+		return fmt.Errorf("the log is whole, its head is not kept: %w", err)
+	}
+	return nil
+}
+
+// Missed is the head that was kept of this job when it was opened and that its
+// log does not go through: entries were cut from its end, or rewritten.
+func (w *Writer) Missed() (Head, bool) {
+	if w.missed == nil {
+		return Head{}, false
+	}
+	return *w.missed, true
 }
 
 func (w *Writer) release() error {

@@ -5,9 +5,11 @@ import (
 	"flag"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
+	"unicode"
 
 	"github.com/charmbracelet/x/ansi"
 	"github.com/stretchr/testify/assert"
@@ -242,4 +244,30 @@ func TestFollow(t *testing.T) {
 	require.NoError(t, os.WriteFile(filepath.Join(jobs, "k", joblog.LogName), []byte("{}\n"), 0o644))
 	var damage *joblog.Damage
 	require.ErrorAs(t, Follow(t.Context(), filepath.Join(jobs, "k"), g), &damage)
+}
+
+// Whatever a log says, the terminal is told only what Render itself styles.
+func TestScreenShowsControlsEscaped(t *testing.T) {
+	const evil = "x\x1b]0;mine\ay\u202ez\u009b2J"
+	b := board(t)
+	(&feeder{b: b}).take(
+		joblog.Opened{Program: "x", Job: evil},
+		joblog.Heard{Source: joblog.Typed, Text: evil, Certainty: 1},
+		joblog.Callout{Heard: 2, Decision: joblog.Recorded, Readings: []joblog.Reading{{Quantity: evil, Value: 1, Unit: evil}}},
+		joblog.Callout{Heard: 2, Decision: joblog.Ignored, Because: evil},
+		joblog.Question{Callout: 3, Asks: joblog.Say, Say: evil},
+		joblog.Caution{Caution: "x", Say: evil},
+		joblog.Next{Does: "test", Say: evil, Because: evil},
+		joblog.Assessment{Causes: []joblog.Cause{{Fault: evil, Probability: 1}}, Verdict: evil, Because: evil},
+		joblog.Timer{Timer: "x", Text: evil, Event: joblog.TimerStarted, Until: start.Add(time.Hour)},
+		joblog.Said{Text: evil, Way: joblog.Spoken},
+		joblog.Energy{State: evil, Outdoor: evil, Indoor: evil, Capacitor: evil})
+	screen := Render(b, Status{Now: start, Notice: evil}, 200, 50)
+	styles := regexp.MustCompile("\x1b\\[[0-9;]*m")
+	plain := styles.ReplaceAllString(screen, "")
+	assert.NotContains(t, plain, "\x1b")
+	for _, r := range plain {
+		assert.False(t, r != '\n' && unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r), "%U", r)
+	}
+	assert.GreaterOrEqual(t, strings.Count(plain, `x\u001b]0;mine\u0007y\u202ez`), 8)
 }

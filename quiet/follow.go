@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"time"
 
 	"callout/joblog"
@@ -20,7 +19,7 @@ const lookEvery = 150 * time.Millisecond
 // process writes to it, until the job is closed or ctx is done. It takes no lock
 // and writes nothing. Damage is returned.
 func Follow(ctx context.Context, dir string, out session.Output) error {
-	f, err := os.Open(filepath.Join(dir, joblog.LogName))
+	f, err := joblog.OpenIn(dir, joblog.LogName)
 	if err != nil {
 		return fmt.Errorf("quiet: following: %w", err)
 	}

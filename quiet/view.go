@@ -8,6 +8,7 @@ import (
 	"charm.land/lipgloss/v2"
 	"github.com/charmbracelet/x/ansi"
 
+	"callout/internal/visible"
 	"callout/prompts"
 )
 
@@ -74,7 +75,7 @@ func Render(b *Board, s Status, width, height int) string {
 	case s.Follow:
 		foot = append(foot, faint.Render(cut("looking on; typing is off. Ctrl-C leaves.", width)))
 	default:
-		foot = append(foot, cut(s.Input, width))
+		foot = append(foot, ansi.Truncate(s.Input, max(1, width), "..."))
 	}
 	room := max(4, height-len(head)-len(foot))
 	talk := max(3, room*2/5)
@@ -90,7 +91,7 @@ func Render(b *Board, s Status, width, height int) string {
 }
 
 func header(b *Board, s Status, width int) string {
-	left := "callout  " + b.Job
+	left := "callout  " + visible.Text(b.Job)
 	right := s.Now.Format("15:04:05")
 	if s.Level != nil {
 		right = meter(*s.Level) + "  " + right
@@ -158,11 +159,11 @@ func columns(b *Board, now time.Time, width, height int) []string {
 func values(b *Board, width, height int) []string {
 	lines := []string{}
 	for _, v := range b.Values {
-		name := v.Name
-		if room := width - ansi.StringWidth(v.Reading) - 2; ansi.StringWidth(name) > room {
+		name, reading := visible.Text(v.Name), visible.Text(v.Reading)
+		if room := width - ansi.StringWidth(reading) - 2; ansi.StringWidth(name) > room {
 			name = cut(name, room)
 		}
-		lines = append(lines, name+strings.Repeat(" ", max(1, width-ansi.StringWidth(name)-ansi.StringWidth(v.Reading)))+bold.Render(v.Reading))
+		lines = append(lines, name+strings.Repeat(" ", max(1, width-ansi.StringWidth(name)-ansi.StringWidth(reading)))+bold.Render(reading))
 		if v.Against != "" {
 			lines = append(lines, faint.Render(cut("  of "+v.Against, width)))
 		}
@@ -259,7 +260,7 @@ func styled(style lipgloss.Style, list []string) []string {
 // wrapped breaks a text into at most most lines; what is left over ends in "...".
 func wrapped(label, text string, width, most int) []string {
 	room := max(8, width-ansi.StringWidth(label))
-	lines := strings.Split(ansi.Wordwrap(strings.Join(strings.Fields(text), " "), room, ""), "\n")
+	lines := strings.Split(ansi.Wordwrap(visible.Text(strings.Join(strings.Fields(text), " ")), room, ""), "\n")
 	if len(lines) > most {
 		lines = append(lines[:most-1:most-1], cut(lines[most-1]+" "+strings.Join(lines[most:], " "), room))
 	}
@@ -274,4 +275,6 @@ func wrapped(label, text string, width, most int) []string {
 	return lines
 }
 
-func cut(text string, width int) string { return ansi.Truncate(text, max(1, width), "...") }
+func cut(text string, width int) string {
+	return ansi.Truncate(visible.Text(text), max(1, width), "...")
+}

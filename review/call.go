@@ -96,6 +96,11 @@ func readCall(ctx context.Context, s *Store, words *catalogue.Catalogue, job str
 	}
 	defer r.Close()
 	c := &call{Row: row, Findings: findings}
+	compare, err := s.compare(row)
+	if err != nil {
+		return nil, err
+	}
+	entries := uint64(0)
 	t := teller{words: words, out: c, struck: map[uint64]bool{}, bands: map[string]joblog.Expected{},
 		readings: map[uint64][]string{}, repairs: map[uint64]int{}}
 	chart := newCharter(words)
@@ -113,8 +118,13 @@ func readCall(ctx context.Context, s *Store, words *catalogue.Catalogue, job str
 			c.Broken = err.Error()
 			break
 		}
+		compare.add(e)
+		entries = e.Seq
 		t.tell(e, body)
 		chart.add(e, body)
+	}
+	if c.Broken == "" {
+		c.Broken = compare.missing(entries)
 	}
 	t.finish()
 	c.Chart = chart.chart()

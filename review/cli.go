@@ -12,9 +12,9 @@ import (
 	"strings"
 	"text/tabwriter"
 	"time"
-	"unicode"
 
 	"callout/catalogue"
+	"callout/internal/visible"
 
 	"github.com/spf13/cobra"
 )
@@ -32,6 +32,9 @@ type Options struct {
 	Limits Limits
 	// Log gets what goes wrong while pages are served.
 	Log *slog.Logger
+	// Heads says in which file heads of logs are kept outside the jobs; nil, or
+	// "", for nowhere.
+	Heads func(*cobra.Command) (string, error)
 }
 
 // indexName is the SQLite file in a folder of jobs; a walk passes over it.
@@ -62,7 +65,7 @@ func NewCommand(o Options) *cobra.Command {
 		RunE: c.run(c.list),
 	}
 	flags := root.PersistentFlags()
-	flags.StringVar(&c.store, "store", o.Store, "the index: an SQLite file or a postgres:// address (default FOLDER/"+indexName+")")
+	flags.StringVar(&c.store, "store", o.Store, "the index: an SQLite file or a postgres:// address, its password better in PGPASSWORD or ~/.pgpass (default FOLDER/"+indexName+")")
 	flags.StringVar(&c.filter.Technician, "technician", "", "only jobs of this technician's code")
 	flags.StringVar(&c.filter.Unit, "unit", "", "only jobs on this unit's code")
 	flags.StringVar(&c.filter.Verdict, "verdict", "", "only jobs with this verdict")
@@ -108,22 +111,20 @@ func (c *command) run(do func(cmd *cobra.Command, s *Store, folder string) error
 		if store == "" {
 			store = filepath.Join(folder, indexName)
 		}
-		s, err := Open(cmd.Context(), store)
-		if err != nil && c.store == "" {
+		if len(c.filter.Search) > maxAsked {
+			return fmt.Errorf("review: --search: more than %d bytes", maxAsked)
+		}
+		err = c.with(cmd, store, folder, do)
+		if err != nil && folder != "" && rebuildable(store, err) {
+			if err := setAside(cmd.ErrOrStderr(), store, err); err != nil {
+				return err
+			}
+			err = c.with(cmd, store, folder, do)
+		}
+		if err != nil && c.store == "" && errors.Is(err, ErrStore) {
 			return fmt.Errorf("%w; name another place with --store", err)
 		}
-		if err != nil {
-			return err
-		}
-		err = func() error {
-			if folder != "" {
-				if err := c.upToDate(cmd.Context(), cmd.ErrOrStderr(), s, folder); err != nil {
-					return err
-				}
-			}
-			return do(cmd, s, folder)
-		}()
-		return errors.Join(err, s.Close())
+		return err
 	}
 }
 
@@ -142,7 +143,10 @@ func day(flag, text string) (time.Time, error) {
 func (c *command) upToDate(ctx context.Context, out io.Writer, s *Store, folder string) error {
 	done, err := s.Sync(ctx, c.Source, folder)
 	for _, d := range done.Damaged {
-		fmt.Fprintln(out, "damaged:", visible(d))
+		fmt.Fprintln(out, "damaged:", visible.Text(d))
+	}
+	for _, dir := range done.Gone {
+		fmt.Fprintf(out, "gone: %s: a head of its record is kept, the record is not there; if you deleted it: callout verify --forget %[1]s\n", visible.Text(dir))
 	}
 	if err != nil {
 		return err
@@ -194,8 +198,8 @@ func (c *command) list(cmd *cobra.Command, s *Store, _ string) error {
 			if r.Closed {
 				outcome = plain(r.Outcome)
 			}
-			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%.0f\t%d/%d\t%d\t%s\t%s\t%s\n", r.Opened.Format("2006-01-02 15:04"), visible(r.Job), visible(r.Unit),
-				visible(r.Technician), r.Minutes, r.Asked, r.Heard, r.Retracted, visible(plain(r.Verdict)), visible(outcome), r.State)
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%.0f\t%d/%d\t%d\t%s\t%s\t%s\n", r.Opened.Format("2006-01-02 15:04"), visible.Text(r.Job), visible.Text(r.Unit),
+				visible.Text(r.Technician), r.Minutes, r.Asked, r.Heard, r.Retracted, visible.Text(plain(r.Verdict)), visible.Text(outcome), r.State)
 		}
 		rest -= len(rows)
 		if len(rows) < f.Limit || c.filter.Limit > 0 && rest <= 0 {
@@ -223,7 +227,7 @@ func (c *command) answer(ctx context.Context, out io.Writer, s *Store, q Questio
 		if a.Seq > 0 {
 			where = fmt.Sprintf("entry %d", a.Seq)
 		}
-		_, err := fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", day, visible(a.Job), visible(a.Unit), visible(a.Technician), where, visible(a.What))
+		_, err := fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", day, visible.Text(a.Job), visible.Text(a.Unit), visible.Text(a.Technician), where, visible.Text(a.What))
 		return err
 	})
 	if err != nil {
@@ -233,17 +237,6 @@ func (c *command) answer(ctx context.Context, out io.Writer, s *Store, q Questio
 		fmt.Fprintf(w, "%s: none\n", q.words())
 	}
 	return w.Flush()
-}
-
-// visible makes text that was spoken or typed harmless to a terminal and to a
-// line of a table.
-func visible(s string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) {
-			return '\uFFFD'
-		}
-		return r
-	}, s)
 }
 
 func (c *command) sync() *cobra.Command {
@@ -312,7 +305,7 @@ func writeWhole(name string, write func(io.Writer) error) (err error) {
 	if err != nil {
 		return fmt.Errorf("review: %w", err)
 	}
-	if err := errors.Join(write(f), f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
+	if err := errors.Join(write(f), f.Sync(), f.Close()); err != nil {
 		return errors.Join(err, os.Remove(f.Name()))
 	}
 	if err := os.Rename(f.Name(), name); err != nil {

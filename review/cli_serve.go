@@ -60,7 +60,7 @@ func (c *command) serveUntil(cmd *cobra.Command, s *Store, folder, listen, token
 		where += "?token=" + token
 	}
 	fmt.Fprintln(cmd.OutOrStdout(), where)
-	server := &http.Server{Handler: h, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second, MaxHeaderBytes: 64 << 10}
+	server := newServer(h)
 	done := make(chan struct{})
 	go func() { // ends with ctx
 		defer close(done)
@@ -81,7 +81,7 @@ func (c *command) serveUntil(cmd *cobra.Command, s *Store, folder, listen, token
 		}
 	}()
 	context.AfterFunc(ctx, func() { _ = server.Close() })
-	err = server.Serve(l)
+	err = serve(server, l, maxConnections)
 	stop(err)
 	<-done
 	if errors.Is(err, http.ErrServerClosed) {

@@ -80,13 +80,13 @@ type Exported struct{ Jobs, Readings, Findings int }
 
 // Export writes jobs, readings and findings that the filter keeps as three
 // files into the folder dir, which is made if need be. Each file appears whole
-// or not at all.
+// or not at all, and only the user can read it.
 func (s *Store) Export(ctx context.Context, dir string, format Format, f Filter, l Limits) (Exported, error) {
 	var n Exported
 	if format != CSV && format != Parquet {
 		return n, fmt.Errorf("review: export: no format %q", format)
 	}
-	err := os.MkdirAll(dir, 0o755)
+	err := os.MkdirAll(dir, 0o700)
 	if err == nil {
 		n.Jobs, err = export(dir, "jobs", format, func(put func(jobRecord) error) error { return s.exportJobs(ctx, f, l, put) })
 	}
@@ -204,7 +204,7 @@ func export[T record](dir, name string, format Format, rows func(put func(T) err
 	if err := rows(func(r T) error { n++; return put(r) }); err != nil {
 		return n, err
 	}
-	if err := errors.Join(finish(), f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
+	if err := errors.Join(finish(), f.Sync(), f.Close()); err != nil {
 		return n, err
 	}
 	return n, os.Rename(f.Name(), filepath.Join(dir, name+"."+string(format)))

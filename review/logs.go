@@ -7,8 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 
 	"callout/joblog"
 )
@@ -41,7 +39,7 @@ func (s *Store) lines(ctx context.Context, q queryer, job string) (io.ReadCloser
 		if err != nil {
 			return nil, err
 		}
-		return os.Open(filepath.Join(path, joblog.LogName))
+		return joblog.OpenIn(path, joblog.LogName)
 	}
 	rows, err := q.QueryContext(ctx, s.sql(`SELECT lines FROM logs WHERE job = ? ORDER BY first`), job)
 	if err != nil {

@@ -1,6 +1,7 @@
 package review
 
 import (
+	"crypto/sha256"
 	"io"
 	"net/http"
 	"net/http/httptest"
@@ -186,8 +187,9 @@ func TestHostsAndTokens(t *testing.T) {
 func TestTheSoundOfAnUtterance(t *testing.T) {
 	jobs := t.TempDir()
 	s := begin(t, jobs, "loud", "U", "T", march)
-	s.add(joblog.Heard{Source: joblog.Speech, Text: "amps", Audio: "2.wav", AudioSHA256: strings.Repeat("0", 64)},
-		joblog.Heard{Source: joblog.Speech, Text: "page", Audio: "3.html", AudioSHA256: strings.Repeat("0", 64)})
+	sum := joblog.Hash(sha256.Sum256([]byte("RIFF<script>"))).String()
+	s.add(joblog.Heard{Source: joblog.Speech, Text: "amps", Audio: "2.wav", AudioSHA256: sum},
+		joblog.Heard{Source: joblog.Speech, Text: "page", Audio: "3.html", AudioSHA256: sum})
 	dir := s.close()
 	require.NoError(t, os.Mkdir(filepath.Join(dir, joblog.AudioDir), 0o755))
 	for _, name := range []string{"2.wav", "3.html"} {

@@ -8,12 +8,12 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
+	"io"
 	"io/fs"
 	"log/slog"
 	"net"
 	"net/http"
 	"net/url"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -68,8 +68,9 @@ func Handler(s Site) (http.Handler, error) {
 	}
 	x := &site{s, pages, style}
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET /{$}", x.list)
-	mux.HandleFunc("GET /fleet", x.fleet)
+	var same sharing
+	mux.HandleFunc("GET /{$}", same.page(x.list))
+	mux.HandleFunc("GET /fleet", same.page(x.fleet))
 	mux.HandleFunc("GET /call/{job}", x.call)
 	mux.HandleFunc("GET /call/{job}/report", x.report)
 	mux.HandleFunc("GET /call/{job}/audio/{seq}", x.audio)
@@ -175,6 +176,9 @@ func (x *site) failed(w http.ResponseWriter, r *http.Request, err error) {
 		x.problem(w, http.StatusNotFound, "No such job", "There is no job of that name in the index.")
 	case errors.Is(err, fs.ErrNotExist):
 		x.problem(w, http.StatusNotFound, "Not here", "The index knows this, but its file is not on this machine any more.")
+	case errors.Is(err, errSound):
+		x.Log.Warn("request", "path", r.URL.Path, "err", err)
+		x.problem(w, http.StatusConflict, "Recording altered", "This is not the recording that the job's log tells of, so it is not played.")
 	case errors.Is(err, context.Canceled):
 	default:
 		x.Log.Error("request", "path", r.URL.Path, "err", err)
@@ -196,10 +200,19 @@ type filtered struct {
 	Questions    []askable
 }
 
+// maxAsked bounds one thing that is looked for, in bytes; SQLite itself takes
+// patterns of 50,000.
+const maxAsked = 1000
+
 // filters reads what a visitor asks for.
 func filters(r *http.Request, title string) (filtered, error) {
 	q := r.URL.Query()
 	f := filtered{page: page{Title: title}}
+	for name := range q {
+		if len(q.Get(name)) > maxAsked {
+			return f, fmt.Errorf("review: %.20q is longer than %d bytes", name, maxAsked)
+		}
+	}
 	f.Filter = Filter{Technician: q.Get("technician"), Unit: q.Get("unit"), Verdict: q.Get("verdict"), Search: q.Get("q"),
 		Question: Question(q.Get("question")), After: q.Get("after")}
 	for _, question := range Questions() {
@@ -322,47 +335,72 @@ func (x *site) audio(w http.ResponseWriter, r *http.Request) {
 		x.failed(w, r, err)
 		return
 	}
-	name, err := recording(row.Path, seq)
+	h, err := recording(row.Path, seq)
 	if err != nil {
 		x.failed(w, r, err)
 		return
 	}
-	f, err := os.Open(filepath.Join(row.Path, joblog.AudioDir, name))
-	if err != nil {
-		x.failed(w, r, err)
-		return
-	}
-	defer f.Close()
 	kinds := map[string]string{".wav": "audio/wav", ".flac": "audio/flac", ".ogg": "audio/ogg", ".opus": "audio/ogg"}
-	kind, ok := kinds[strings.ToLower(filepath.Ext(name))]
+	kind, ok := kinds[strings.ToLower(filepath.Ext(h.Audio))]
 	if !ok {
 		x.failed(w, r, fs.ErrNotExist)
 		return
 	}
+	sound, err := soundOf(row.Path, h)
+	if err != nil {
+		x.failed(w, r, err)
+		return
+	}
 	w.Header().Set("Content-Type", kind)
-	http.ServeContent(w, r, "", time.Time{}, f)
+	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(sound))
 }
 
-// recording finds the name of the recording of an entry. The log's format
-// keeps such a name from leading out of its folder.
-func recording(dir string, seq uint64) (string, error) {
+// recording finds the entry of an utterance that was kept. The log's format
+// keeps the name of a recording from leading out of its folder.
+func recording(dir string, seq uint64) (joblog.Heard, error) {
 	for e, err := range joblog.Entries(dir) {
 		if err != nil {
-			return "", err
+			return joblog.Heard{}, err
 		}
 		if e.Seq != seq {
 			continue
 		}
 		body, err := joblog.Decode(e)
 		if err != nil {
-			return "", err
+			return joblog.Heard{}, err
 		}
 		if h, ok := body.(joblog.Heard); ok && h.Audio != "" {
-			return h.Audio, nil
+			return h, nil
 		}
 		break
 	}
-	return "", fs.ErrNotExist
+	return joblog.Heard{}, fs.ErrNotExist
+}
+
+// maxSound bounds one recording, in bytes: half an hour of 16 bits at 16 kHz.
+const maxSound = 64 << 20
+
+// errSound is of a recording that is not the one that the log tells of.
+var errSound = errors.New("review: the recording was altered")
+
+// soundOf reads a recording and checks it against the log's sum of it.
+func soundOf(dir string, h joblog.Heard) ([]byte, error) {
+	f, err := joblog.OpenIn(dir, filepath.Join(joblog.AudioDir, h.Audio))
+	if errors.Is(err, joblog.ErrNotRegular) {
+		return nil, fmt.Errorf("%w: %w", errSound, err)
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	sound, err := io.ReadAll(io.LimitReader(f, maxSound))
+	if err != nil {
+		return nil, err
+	}
+	if sum := joblog.Hash(sha256.Sum256(sound)); sum.String() != h.AudioSHA256 {
+		return nil, fmt.Errorf("%w: %s in %s", errSound, h.Audio, dir)
+	}
+	return sound, nil
 }
 
 type bars struct {

@@ -6,7 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
+	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -26,28 +28,35 @@ const storeVersion = 1
 type Store struct {
 	db       *sql.DB
 	postgres bool
+	heads    string // the file of heads kept outside the jobs, "" for none
+	kept     keptHeads
 }
+
+// CompareWith has the store compare what it reads and shows with the heads kept
+// in a file, and keep there those that it reads. It is called before any other
+// method.
+func (s *Store) CompareWith(heads string) { s.heads = heads }
 
 // Open opens the store at address, making it if it is not there: a
 // "postgres://" address, or else the name of an SQLite file.
 func Open(ctx context.Context, address string) (*Store, error) {
 	s := &Store{}
 	var err error
-	if strings.HasPrefix(address, "postgres://") || strings.HasPrefix(address, "postgresql://") {
+	if isPostgres(address) {
 		s.postgres = true
 		s.db, err = sql.Open("pgx", address)
-	} else {
+	} else if err = private(address); err == nil {
 		s.db, err = sql.Open("sqlite", sqliteAddress(address))
 	}
 	if err != nil {
-		return nil, fmt.Errorf("%w: %s: %w", ErrStore, hidden(address), err)
+		return nil, fmt.Errorf("%w: %s: %w", ErrStore, hidden(address), secretless(err, address))
 	}
 	if !s.postgres {
 		// One writer at a time is what SQLite has; readers see the last commit.
 		s.db.SetMaxOpenConns(4)
 	}
 	if err := s.prepare(ctx); err != nil {
-		return nil, fmt.Errorf("%w: %s: %w", ErrStore, hidden(address), errors.Join(err, s.db.Close()))
+		return nil, fmt.Errorf("%w: %s: %w", ErrStore, hidden(address), secretless(errors.Join(err, s.db.Close()), address))
 	}
 	return s, nil
 }
@@ -63,20 +72,63 @@ func sqliteAddress(name string) string {
 	return u.String()
 }
 
+// private makes the file, if need be, so that nobody else can read it: it holds
+// every word that was heard. SQLite gives the files beside it the same rights.
+func private(name string) error {
+	f, err := os.OpenFile(name, os.O_CREATE|os.O_RDWR, 0o600)
+	if err != nil {
+		return err
+	}
+	return f.Close()
+}
+
+// A password in an address: after the user's name, up to the last @ before the
+// path, or as a parameter. It need not be one that can be parsed.
+var (
+	userPassword  = regexp.MustCompile(`^([a-z]+://[^/?#:@]*):.*@`)
+	paramPassword = regexp.MustCompile(`(?i)([?&](?:ssl)?password=)[^&#]*`)
+)
+
 // hidden is an address without its password.
 func hidden(address string) string {
-	if u, err := url.Parse(address); err == nil && u.User != nil {
-		return u.Redacted()
+	if !isPostgres(address) {
+		return address
 	}
-	return address
+	return paramPassword.ReplaceAllString(userPassword.ReplaceAllString(address, "$1:xxxxx@"), "${1}xxxxx")
+}
+
+func isPostgres(address string) bool {
+	return strings.HasPrefix(address, "postgres://") || strings.HasPrefix(address, "postgresql://")
+}
+
+// secretless is err, which may quote the address, without the password in it.
+func secretless(err error, address string) error {
+	if err == nil || !isPostgres(address) {
+		return err
+	}
+	u, perr := url.Parse(address)
+	if perr != nil || strings.Count(address, "@") > 1 { // it would be quoted, whole or in part
+		return errors.New("the address can't be read: in a password write % as %25, @ as %40, / as %2F; better, leave it out and put it into PGPASSWORD or ~/.pgpass")
+	}
+	words := []string{u.Query().Get("password"), u.Query().Get("sslpassword")}
+	if plain, ok := u.User.Password(); ok {
+		_, written, _ := strings.Cut(u.User.String(), ":")
+		words = append(words, plain, written)
+	}
+	text := err.Error()
+	for _, word := range words {
+		if word != "" {
+			text = strings.ReplaceAll(text, word, "xxxxx")
+		}
+	}
+	if text == err.Error() {
+		return err
+	}
+	return errors.New(text)
 }
 
 // Close closes the store.
 func (s *Store) Close() error { return s.db.Close() }
-
-// HoldsLogs is whether the store has the logs themselves, not only what is in
-// them.
-func (s *Store) HoldsLogs() bool { return s.postgres }
 
 const tables = `
 CREATE TABLE IF NOT EXISTS callout_review (version BIGINT NOT NULL);
@@ -141,7 +193,7 @@ func (s *Store) prepare(ctx context.Context) error {
 		return err
 	}
 	if version != storeVersion {
-		return fmt.Errorf("its tables are of version %d, this program has %d", version, storeVersion)
+		return fmt.Errorf("%w: version %d, this program has %d", errVersion, version, storeVersion)
 	}
 	return tx.Commit()
 }

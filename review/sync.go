@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -24,6 +25,7 @@ type Synced struct {
 	Jobs    int // jobs added or gone on with
 	Entries uint64
 	Damaged []string // logs that can't be wholly believed, with why
+	Gone    []string // folders of jobs whose head is kept and whose log is not there
 }
 
 // states of a log in the index, beside those of joblog.
@@ -56,9 +58,13 @@ func (s *Store) Sync(ctx context.Context, source, root string) (Synced, error) {
 	if err != nil {
 		return done, fmt.Errorf("review: sync: %w", err)
 	}
+	heads, err := joblog.ReadHeads(s.heads)
+	if err != nil {
+		return done, fmt.Errorf("review: sync: %w", err)
+	}
 	var todo []logFile
 	flush := func() error {
-		err := s.ingest(ctx, source, todo, &done)
+		err := s.ingest(ctx, source, todo, heads, &done)
 		todo = todo[:0]
 		return err
 	}
@@ -97,10 +103,27 @@ func (s *Store) Sync(ctx context.Context, source, root string) (Synced, error) {
 	if err == nil {
 		err = flush()
 	}
+	if err == nil {
+		done.Gone = gone(heads, root)
+	}
 	if err != nil {
 		return done, fmt.Errorf("review: sync %s: %d of the logs met are in the store, run it again to go on: %w", root, done.Read, err)
 	}
 	return done, nil
+}
+
+// gone lists the folders under root of which a head is kept, and no log is there.
+func gone(heads *joblog.Heads, root string) []string {
+	var dirs []string
+	for _, dir := range heads.Under(root) {
+		if filepath.Base(dir) == indexName {
+			continue
+		}
+		if _, err := os.Lstat(filepath.Join(dir, joblog.LogName)); errors.Is(err, fs.ErrNotExist) {
+			dirs = append(dirs, dir)
+		}
+	}
+	return dirs
 }
 
 type logFile struct {
@@ -130,15 +153,16 @@ func (s *Store) knownFiles(ctx context.Context, source string) (map[string]finge
 
 // ingest takes some logs in one transaction. Two machines that ship the same
 // jobs at once may stand in each other's way; one of them starts over.
-func (s *Store) ingest(ctx context.Context, source string, files []logFile, done *Synced) error {
+func (s *Store) ingest(ctx context.Context, source string, files []logFile, heads *joblog.Heads, done *Synced) error {
 	if len(files) == 0 {
 		return nil
 	}
 	for tries := 0; ; tries++ {
 		before := *done
-		err := s.ingestOnce(ctx, source, files, done)
+		read := map[string]joblog.Head{}
+		err := s.ingestOnce(ctx, ingestion{Store: s, source: source, heads: heads, read: read, done: done}, files)
 		if err == nil {
-			return nil
+			return heads.Keep(read)
 		}
 		*done = before
 		var pg *pgconn.PgError
@@ -148,13 +172,13 @@ func (s *Store) ingest(ctx context.Context, source string, files []logFile, done
 	}
 }
 
-func (s *Store) ingestOnce(ctx context.Context, source string, files []logFile, done *Synced) error {
+func (s *Store) ingestOnce(ctx context.Context, in ingestion, files []logFile) error {
 	tx, err := s.db.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
 	defer tx.Rollback() //nolint:errcheck // it fails after a commit, as it should
-	in := ingestion{Store: s, tx: tx, source: source, done: done}
+	in.tx = tx
 	for _, f := range files {
 		if err := in.file(ctx, f); err != nil {
 			return fmt.Errorf("%s: %w", f.dir, err)
@@ -167,6 +191,8 @@ type ingestion struct {
 	*Store
 	tx     *sql.Tx
 	source string
+	heads  *joblog.Heads
+	read   map[string]joblog.Head // by folder, of logs that hold what was kept of them
 	done   *Synced
 }
 
@@ -181,7 +207,8 @@ type log struct {
 	state  string
 	damage string
 	hashes []string // of every entry
-	ends   []int64  // of every entry's line, in raw
+	last   joblog.Hash
+	ends   []int64 // of every entry's line, in raw
 	raw    []byte
 }
 
@@ -199,9 +226,13 @@ func (in ingestion) file(ctx context.Context, f logFile) error {
 		l.state, l.damage = "newer", err.Error()
 	}
 	in.done.Read++
+	in.compare(f.dir, &l)
 	if l.facts.Job != "" {
 		if err := in.job(ctx, f, &l); err != nil {
 			return err
+		}
+		if l.state == stateCut || l.state == stateOther {
+			delete(in.read, f.dir) // the index knows better
 		}
 	}
 	if l.state != string(joblog.Whole) {
@@ -213,11 +244,37 @@ func (in ingestion) file(ctx context.Context, f logFile) error {
 		in.source, f.dir, f.size, f.changed, l.facts.Job, l.state, l.damage)
 }
 
+// compare holds a log against the head that was kept of it.
+func (in ingestion) compare(dir string, l *log) {
+	kept, ok := in.heads.Of(dir)
+	if ok && !l.has(kept.Seq, kept.Hash.String()) {
+		if l.state == string(joblog.Whole) {
+			l.state, l.damage = missing(kept, l.facts.Entries)
+		}
+		return
+	}
+	if n := len(l.hashes); n > 0 {
+		in.read[dir] = joblog.Head{Seq: uint64(n), Hash: l.last}
+	}
+}
+
+// missing is the state of a whole log that does not go through a kept head, and why.
+func missing(kept joblog.Head, entries uint64) (state, why string) {
+	if entries < kept.Seq {
+		return stateCut, fmt.Sprintf("a head of %d entries was kept of it, now it has %d", kept.Seq, entries)
+	}
+	return stateOther, fmt.Sprintf("entry %d is not the one whose head was kept", kept.Seq)
+}
+
 // readLog reads and checks a log as far as it can be believed.
 func readLog(dir string) (log, error) {
 	l := log{state: string(joblog.Whole)}
-	raw, err := os.ReadFile(filepath.Join(dir, joblog.LogName))
+	file, err := joblog.OpenIn(dir, joblog.LogName)
 	if err != nil {
+		return l, err
+	}
+	raw, err := io.ReadAll(io.LimitReader(file, maxLog))
+	if err := errors.Join(err, file.Close()); err != nil {
 		return l, err
 	}
 	l.raw = raw
@@ -243,6 +300,7 @@ func readLog(dir string) (log, error) {
 		}
 		end += int64(bytes.IndexByte(raw[end:], '\n')) + 1
 		l.hashes = append(l.hashes, e.Hash.String())
+		l.last = e.Hash
 		l.ends = append(l.ends, end)
 	}
 	l.facts = f.facts()

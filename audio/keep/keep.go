@@ -62,8 +62,11 @@ func Save(dir, name string, samples []float32) (sum string, err error) {
 	if err != nil {
 		return "", err
 	}
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return "", fmt.Errorf("keep: %w", err)
+	}
+	if !folder(dir) {
+		return "", fmt.Errorf("keep: %s is a link, not a folder: recordings would go elsewhere", dir)
 	}
 	f, err := os.CreateTemp(dir, ".new-*")
 	if err != nil {
@@ -97,6 +100,9 @@ func Sweep(jobs, audioDir string, days int, now time.Time) (removed int, err err
 		if errors.Is(err, fs.ErrNotExist) {
 			continue
 		}
+		if err == nil && (!info.Mode().IsRegular() || !folder(filepath.Dir(name)) || !folder(filepath.Dir(filepath.Dir(name)))) {
+			continue // a link may lead to what is not ours to remove
+		}
 		if err == nil && now.Sub(info.ModTime()) > time.Duration(days)*24*time.Hour {
 			if err = os.Remove(name); err == nil {
 				removed++
@@ -107,4 +113,10 @@ func Sweep(jobs, audioDir string, days int, now time.Time) (removed int, err err
 		}
 	}
 	return removed, errors.Join(errs...)
+}
+
+// folder is whether name is a folder, and not a link to one.
+func folder(name string) bool {
+	info, err := os.Lstat(name)
+	return err == nil && info.IsDir()
 }

@@ -104,3 +104,26 @@ func TestSweepRemovesWhatIsOld(t *testing.T) {
 	assert.FileExists(t, filepath.Join(jobs, "one", "audio", "00001.flac"))
 	assert.NoFileExists(t, filepath.Join(jobs, "two", "audio", "00001.flac"))
 }
+
+// A job's folder may come from anywhere: links in it lead nowhere.
+func TestLinksAreNotFollowed(t *testing.T) {
+	now := time.Date(2026, 6, 1, 12, 0, 0, 0, time.UTC)
+	jobs, elsewhere := t.TempDir(), t.TempDir()
+	_, err := Save(filepath.Join(elsewhere, "audio"), "00001.flac", sound(10))
+	require.NoError(t, err)
+	theirs := filepath.Join(elsewhere, "audio", "00001.flac")
+	old := now.AddDate(-1, 0, 0)
+	require.NoError(t, os.Chtimes(theirs, old, old))
+	require.NoError(t, os.Symlink(elsewhere, filepath.Join(jobs, "one")))
+	require.NoError(t, os.Mkdir(filepath.Join(jobs, "two"), 0o700))
+	require.NoError(t, os.Symlink(filepath.Dir(theirs), filepath.Join(jobs, "two", "audio")))
+	n, err := Sweep(jobs, "audio", 30, now)
+	require.NoError(t, err)
+	assert.Zero(t, n)
+	assert.FileExists(t, theirs)
+	_, err = Save(filepath.Join(jobs, "two", "audio"), "00002.flac", sound(10))
+	require.ErrorContains(t, err, "is a link")
+	info, err := os.Stat(filepath.Dir(theirs))
+	require.NoError(t, err)
+	assert.Zero(t, info.Mode().Perm()&0o077, "sound is private")
+}

@@ -3,9 +3,11 @@ package speech
 import (
 	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"math"
 	"os"
+	"syscall"
 )
 
 // File is a Sink that keeps all that was said in one growing WAV file, 16-bit
@@ -20,14 +22,22 @@ type File struct {
 const wavHeader = 44
 
 // NewFile creates the file, or goes on with one that it made before. The rate
-// is in Hz and holds for the whole file.
+// is in Hz and holds for the whole file. A link or a pipe of that name is refused:
+// the job's folder may come from anywhere.
 func NewFile(path string, rate int) (*File, error) {
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|syscall.O_NOFOLLOW|syscall.O_NONBLOCK, 0o600)
 	if err != nil {
 		return nil, fmt.Errorf("speech: keeping what is said: %w", err)
 	}
+	info, err := f.Stat()
+	if err == nil && !info.Mode().IsRegular() {
+		err = fmt.Errorf("%s is no regular file", path)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("speech: keeping what is said: %w", errors.Join(err, f.Close()))
+	}
 	s := &File{f: f, rate: rate}
-	if info, err := f.Stat(); err == nil && info.Size() > wavHeader {
+	if info.Size() > wavHeader {
 		s.data = uint32(info.Size()-wavHeader) &^ 1
 	}
 	if err := s.header(); err != nil {

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -90,4 +91,19 @@ func TestFileKeepsAllThatWasSaid(t *testing.T) {
 	}
 	_, err := NewFile(filepath.Join(t.TempDir(), "none", "said.wav"), 8000)
 	assert.ErrorIs(t, err, os.ErrNotExist)
+}
+
+func TestFileIsNoLinkAndNoPipe(t *testing.T) {
+	dir := t.TempDir()
+	theirs := filepath.Join(dir, "theirs")
+	require.NoError(t, os.WriteFile(theirs, []byte("precious"), 0o600))
+	require.NoError(t, os.Symlink(theirs, filepath.Join(dir, "link.wav")))
+	_, err := NewFile(filepath.Join(dir, "link.wav"), 22050)
+	require.Error(t, err)
+	b, err := os.ReadFile(theirs)
+	require.NoError(t, err)
+	assert.Equal(t, "precious", string(b))
+	require.NoError(t, syscall.Mkfifo(filepath.Join(dir, "pipe.wav"), 0o600))
+	_, err = NewFile(filepath.Join(dir, "pipe.wav"), 22050)
+	require.ErrorContains(t, err, "no regular file")
 }

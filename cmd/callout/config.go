@@ -18,6 +18,7 @@ import (
 // only one that knows how.
 type settings struct {
 	Jobs        string  `mapstructure:"jobs"`
+	Heads       string  `mapstructure:"heads"`
 	Model       string  `mapstructure:"model"`
 	Adapter     string  `mapstructure:"adapter"`
 	Second      string  `mapstructure:"second"`
@@ -49,6 +50,7 @@ type setting struct {
 func settingList() []setting {
 	return []setting{
 		{"jobs", filepath.Join(dataHome(), "jobs"), "folder that holds the job logs"},
+		{"heads", filepath.Join(stateHome(), "heads.jsonl"), "file outside the jobs that keeps the head of each log, to compare with; empty: none"},
 		{"model", findModel(modelName), "Whisper weights in ggml format"},
 		{"adapter", "auto", "the trade's adapter in the weights: on, off, or auto (where set-up made it)"},
 		{"second", findModel("ggml-tiny.en.bin"), "weights of a second recogniser, asked where the first is unsure; empty: none"},
@@ -77,6 +79,16 @@ func dataHome() string {
 		return filepath.Join(home, ".local", "share", "callout")
 	}
 	return "callout-data"
+}
+
+func stateHome() string {
+	if d := os.Getenv("XDG_STATE_HOME"); d != "" {
+		return filepath.Join(d, "callout")
+	}
+	if home, err := os.UserHomeDir(); err == nil {
+		return filepath.Join(home, ".local", "state", "callout")
+	}
+	return "callout-state"
 }
 
 func configFile() string {
@@ -179,12 +191,20 @@ func loadSettings(f *pflag.FlagSet) (settings, error) {
 	return s, s.check()
 }
 
+// leastSafety is the least certainty that a declaration, a proof or a repair may
+// be taken with: more likely heard right than not.
+const leastSafety = 0.5
+
 func (s settings) check() error {
 	var errs []error
 	for name, x := range map[string]float64{"ask": s.Ask, "ask-safety": s.AskSafety, "ignore": s.Ignore} {
 		if !(x >= 0 && x <= 1) {
 			errs = append(errs, fmt.Errorf("settings: %s is %v (from %s); it goes from 0 to 1", name, x, s.origin[name]))
 		}
+	}
+	if s.AskSafety >= 0 && s.AskSafety < leastSafety {
+		errs = append(errs, fmt.Errorf("settings: ask-safety is %v (from %s); it is %v or more: a declaration that is as likely misheard is never taken unasked",
+			s.AskSafety, s.origin["ask-safety"], leastSafety))
 	}
 	switch s.Adapter {
 	case "auto", "on", "off":
@@ -212,7 +232,7 @@ func (s settings) policy() session.Policy {
 // shown gives a setting's value for people.
 func (s settings) shown(name string) string {
 	return map[string]string{
-		"jobs": s.Jobs, "model": s.Model, "adapter": s.Adapter, "second": s.Second, "vad": s.VAD, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
+		"jobs": s.Jobs, "heads": s.Heads, "model": s.Model, "adapter": s.Adapter, "second": s.Second, "vad": s.VAD, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
 		"speak": s.Speak, "technician": s.Technician, "unit": s.Unit, "microphone": s.Microphone, "loudspeaker": s.Loudspeaker,
 		"keep-audio": fmt.Sprint(s.KeepAudio), "audio-days": fmt.Sprint(s.AudioDays), "ask": fmt.Sprint(s.Ask), "ask-safety": fmt.Sprint(s.AskSafety), "ignore": fmt.Sprint(s.Ignore),
 	}[name]

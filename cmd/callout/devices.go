@@ -42,11 +42,11 @@ func (c chosen) write(path string) error {
 	if err != nil {
 		return fmt.Errorf("remembering sound devices: %w", err)
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return fmt.Errorf("remembering sound devices: %w", err)
 	}
 	temp := path + ".new"
-	if err := os.WriteFile(temp, append(raw, '\n'), 0o644); err != nil {
+	if err := os.WriteFile(temp, append(raw, '\n'), 0o600); err != nil {
 		return fmt.Errorf("remembering sound devices: %w", err)
 	}
 	if err := os.Rename(temp, path); err != nil {

@@ -39,7 +39,7 @@ func openJob(ctx context.Context, k *session.Knowledge, s settings, dir, engine 
 	call := session.NewCall(k, s.policy())
 	_, adapter := adapterIn(engine)
 	opened := joblog.Opened{Program: "callout " + version, Job: id, Technician: s.Technician, Unit: s.Unit, Knowledge: k.Engine.Version(), Model: weightsSum(engine), Adapter: adapter}
-	w, err := joblog.Create(jobs, opened, at)
+	w, err := joblog.Create(jobs, opened, at, joblog.KeepHeadIn(s.Heads))
 	if err != nil {
 		return nil, nil, err
 	}
@@ -55,7 +55,7 @@ func openJob(ctx context.Context, k *session.Knowledge, s settings, dir, engine 
 }
 
 func resumeJob(ctx context.Context, k *session.Knowledge, s settings, dir string, at time.Time, outputs ...session.Output) (*session.Runner, *joblog.Writer, error) {
-	w, err := joblog.Open(dir, at)
+	w, err := joblog.Open(dir, at, joblog.KeepHeadIn(s.Heads))
 	if err != nil {
 		return nil, nil, err
 	}
@@ -78,6 +78,14 @@ func resumeJob(ctx context.Context, k *session.Knowledge, s settings, dir string
 		return nil, nil, errors.Join(err, w.Close())
 	}
 	return r, w, nil
+}
+
+// tellMissed says that the job's record lost or changed entries, if it is gone on with.
+func tellMissed(complain io.Writer, s settings, w *joblog.Writer) {
+	if kept, missed := w.Missed(); missed {
+		fmt.Fprintf(complain, "callout: %s: entry %d is not the one whose head was kept in %s: the record was cut or rewritten; callout verify says so from now on\n",
+			w.Dir(), kept.Seq, s.Heads)
+	}
 }
 
 // weightsSum is the SHA-256 of the weights that an engine names; "" if it names

@@ -15,6 +15,7 @@ import (
 	"callout/audio/device"
 	"callout/audio/speech"
 	"callout/audio/whisper"
+	"callout/internal/visible"
 	"callout/live"
 	"callout/quiet"
 	"callout/session"
@@ -80,6 +81,7 @@ func runLive(ctx context.Context, s settings, o liveOptions, in io.Reader, out, 
 		return err
 	}
 	defer func() { err = errors.Join(err, w.Close()) }()
+	tellMissed(complain, s, w)
 	r.Through(l.talk.TimeLog)
 	h.ear.Expect(r.Call())
 	if l.late.Loudspeaker, err = sound.output(w.Dir()); err != nil {
@@ -189,7 +191,7 @@ func (l *liveRun) run(ctx context.Context, r *session.Runner) error {
 		ended <- l.talk.Run(inner, talk)
 		l.screen.Close(r.Call().Closed())
 	}()
-	err := l.screen.Run(ctx, l.in, l.out, os.Environ())
+	err := l.screen.Run(ctx, l.in, visible.Under(l.out), os.Environ())
 	l.leave()
 	return errors.Join(left(ctx, err), left(inner, <-ended))
 }

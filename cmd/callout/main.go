@@ -11,6 +11,7 @@ import (
 	"os/signal"
 	"syscall"
 
+	"callout/internal/visible"
 	"callout/joblog"
 )
 
@@ -22,11 +23,18 @@ const (
 	exitDamaged = 3 // a job log is torn or altered
 )
 
-func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
-	stop()
-	os.Exit(code)
+func main() { os.Exit(program()) }
+
+// program runs until it is done, or told to end: by Ctrl-C, by the system, or because
+// the terminal went away.
+func program() int {
+	ends := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) { // as under nohup
+		ends = append(ends, syscall.SIGHUP)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), ends...)
+	defer stop()
+	return run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 }
 
 // run is the whole program, with everything that it touches passed in.
@@ -34,6 +42,7 @@ func run(ctx context.Context, args []string, in io.Reader, out, complain io.Writ
 	root := newRoot()
 	root.SetArgs(args)
 	root.SetIn(in)
+	out, complain = visible.Writer(out), visible.Writer(complain)
 	root.SetOut(out)
 	root.SetErr(complain)
 	err := root.ExecuteContext(ctx)

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -15,6 +14,7 @@ import (
 	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 
+	"callout/internal/visible"
 	"callout/joblog"
 	"callout/live"
 	"callout/quiet"
@@ -67,7 +67,7 @@ type quietRun struct {
 // drawn reports whether both ends are a terminal that can be drawn on.
 func drawn(in io.Reader, out io.Writer) bool {
 	i, ok := in.(*os.File)
-	o, also := out.(*os.File)
+	o, also := visible.Under(out).(*os.File)
 	return ok && also && term.IsTerminal(i.Fd()) && term.IsTerminal(o.Fd()) && os.Getenv("TERM") != "dumb"
 }
 
@@ -89,7 +89,7 @@ func (q quietRun) follow(ctx context.Context, dir string) error {
 		}
 		done <- err
 	}()
-	err = screen.Run(ctx, q.in, q.out, os.Environ())
+	err = screen.Run(ctx, q.in, visible.Under(q.out), os.Environ())
 	stop()
 	return errors.Join(left(ctx, err), left(inner, <-done))
 }
@@ -125,6 +125,7 @@ func (q quietRun) work(ctx context.Context, dir string) error {
 	if err != nil {
 		return err
 	}
+	tellMissed(q.complain, q.settings, w)
 	if screen != nil {
 		if err := screen.Show(ctx, session.Record{Seq: 1, Body: w.Opened()}); err != nil {
 			return errors.Join(err, w.Close())
@@ -139,7 +140,7 @@ func (q quietRun) work(ctx context.Context, dir string) error {
 		}
 	}()
 	if screen != nil {
-		err = screen.Run(ctx, q.in, q.out, os.Environ())
+		err = screen.Run(ctx, q.in, visible.Under(q.out), os.Environ())
 		stop()
 	} else {
 		err = q.lines(inner, talk, ended)
@@ -184,31 +185,22 @@ func showKept(ctx context.Context, dir string, out session.Output) error {
 
 // lines types what comes on standard input, until it ends or the job is closed.
 func (q quietRun) lines(ctx context.Context, talk *live.Session, ended chan error) error {
-	list := make(chan string)
-	failed := make(chan error, 1)
-	go func() {
-		in := bufio.NewScanner(q.in)
-		in.Buffer(make([]byte, 0, 4096), maxLine)
-		for in.Scan() {
-			select {
-			case list <- in.Text():
-			case <-ctx.Done():
-				return
-			}
-		}
-		failed <- in.Err()
-	}()
+	list := inputLines(ctx, q.in)
 	for {
 		select {
-		case text := <-list:
-			if text = strings.TrimSpace(text); text != "" {
-				talk.Typed(ctx, text)
+		case l, more := <-list:
+			switch {
+			case !more:
+				return talk.Settle(ctx)
+			case errors.Is(l.err, errLongLine):
+				fmt.Fprintf(q.complain, "callout: line %d: %v\n", l.n, l.err)
+			case l.err != nil:
+				return fmt.Errorf("standard input: %w", l.err)
+			default:
+				if text := strings.TrimSpace(l.text); text != "" {
+					talk.Typed(ctx, text)
+				}
 			}
-		case err := <-failed:
-			if err != nil {
-				return fmt.Errorf("standard input: %w", err)
-			}
-			return talk.Settle(ctx)
 		case err := <-ended:
 			ended <- err // for the caller, too
 			return nil

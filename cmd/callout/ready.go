@@ -94,7 +94,7 @@ func checkSecond(s settings) check {
 // seen can still be full or read-only.
 func checkJobs(s settings) check {
 	c := check{what: "job logs", found: s.Jobs}
-	if c.err = os.MkdirAll(s.Jobs, 0o755); c.err != nil {
+	if c.err = os.MkdirAll(s.Jobs, 0o700); c.err != nil {
 		return c
 	}
 	f, err := os.CreateTemp(s.Jobs, ".ready-*")

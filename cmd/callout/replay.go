@@ -40,10 +40,16 @@ and list where what was understood, the verdict or the next step would differ.`,
 			if asJSON {
 				view = newJSONView(k, cmd.OutOrStdout())
 			}
+			heads, err := joblog.ReadHeads(s.Heads)
+			if err != nil {
+				return err
+			}
+			kept, missing := heads.Of(args[0])
 			for e, err := range joblog.Entries(args[0]) {
 				if err != nil {
 					return err
 				}
+				missing = missing && kept != joblog.Head{Seq: e.Seq, Hash: e.Hash}
 				body, err := joblog.Decode(e)
 				if err != nil {
 					return fmt.Errorf("%s: entry %d: %w", args[0], e.Seq, err)
@@ -51,6 +57,9 @@ and list where what was understood, the verdict or the next step would differ.`,
 				if err := view.Show(cmd.Context(), session.Record{Seq: e.Seq, At: e.At, Body: body}); err != nil {
 					return err
 				}
+			}
+			if missing {
+				return fmt.Errorf("%s: %w: it does not hold the head %s that was kept of it", args[0], errNotWhole, kept)
 			}
 			return nil
 		},

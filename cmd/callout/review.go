@@ -17,5 +17,9 @@ func newReview() *cobra.Command {
 	if err != nil {
 		return &cobra.Command{Use: "review", RunE: func(*cobra.Command, []string) error { return err }}
 	}
-	return review.NewCommand(review.Options{Words: words, Limits: review.DefaultLimits(), Log: slog.New(slog.NewTextHandler(os.Stderr, nil))})
+	return review.NewCommand(review.Options{Words: words, Limits: review.DefaultLimits(), Log: slog.New(slog.NewTextHandler(os.Stderr, nil)),
+		Heads: func(cmd *cobra.Command) (string, error) {
+			s, err := loadSettings(cmd.Flags())
+			return s.Heads, err
+		}})
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -14,9 +13,6 @@ import (
 	"callout/joblog"
 	"callout/session"
 )
-
-// maxLine bounds one typed line, in bytes.
-const maxLine = 16 << 10
 
 func newTyped() *cobra.Command {
 	var asJSON bool
@@ -48,7 +44,8 @@ a line: "event" and "at", then its fields; callout catalogue lists the ids.`,
 			if asJSON {
 				view = newJSONView(k, cmd.OutOrStdout())
 			}
-			where, err := typedJob(cmd.Context(), k, s, dir, cmd.InOrStdin(), view)
+			p := typing{know: k, settings: s, dir: dir, view: view, complain: cmd.ErrOrStderr()}
+			where, err := p.play(cmd.Context(), cmd.InOrStdin())
 			if where != "" && !asJSON {
 				fmt.Fprintln(cmd.OutOrStdout(), "job log:", where)
 			}
@@ -60,42 +57,69 @@ a line: "event" and "at", then its fields; callout catalogue lists the ids.`,
 	return cmd
 }
 
-// typedJob plays the lines of in and returns the job's folder.
-func typedJob(ctx context.Context, k *session.Knowledge, s settings, dir string, in io.Reader, view session.Output) (where string, err error) {
-	lines := bufio.NewScanner(in)
-	lines.Buffer(make([]byte, 0, 4096), maxLine)
-	var r *session.Runner
-	var w *joblog.Writer
+// typing is a job that is typed.
+type typing struct {
+	know     *session.Knowledge
+	settings settings
+	dir      string
+	view     session.Output
+	complain io.Writer
+
+	runner *session.Runner
+	log    *joblog.Writer
+	bad    int // lines that could not be taken
+}
+
+// play takes the lines of in and returns the job's folder. What is wrong with a
+// line is told, and the next is taken.
+func (p *typing) play(ctx context.Context, in io.Reader) (where string, err error) {
 	defer func() {
-		if w != nil {
-			err = errors.Join(err, w.Close())
+		if p.log != nil {
+			where, err = p.log.Dir(), errors.Join(err, p.log.Close())
 		}
 	}()
-	for n := 1; ctx.Err() == nil && lines.Scan(); n++ {
-		at, text, err := typedLine(lines.Text())
-		if err != nil {
-			return where, fmt.Errorf("line %d: %w", n, err)
-		}
-		if text == "" {
-			continue
-		}
-		if r == nil {
-			if r, w, err = openJob(ctx, k, s, dir, "", at, view); err != nil {
+	list := inputLines(ctx, in)
+	for {
+		select {
+		case <-ctx.Done():
+			return "", context.Cause(ctx)
+		case l, more := <-list:
+			if !more && p.bad > 0 {
+				return "", fmt.Errorf("lines that could not be taken: %d", p.bad)
+			}
+			if !more {
+				return "", nil
+			}
+			if err := p.line(ctx, l); err != nil {
 				return "", err
 			}
-			where = w.Dir()
-		}
-		if err := r.Hear(ctx, session.Utterance{At: at, Source: joblog.Typed, Text: text, Certainty: 1}); err != nil {
-			return where, fmt.Errorf("line %d: %w", n, err)
 		}
 	}
-	if err := lines.Err(); err != nil {
-		if errors.Is(err, bufio.ErrTooLong) {
-			err = fmt.Errorf("a line is longer than %d bytes; say one callout a line", maxLine)
-		}
-		return where, fmt.Errorf("standard input: %w", err)
+}
+
+func (p *typing) line(ctx context.Context, l inputLine) error {
+	if l.err != nil && !errors.Is(l.err, errLongLine) {
+		return fmt.Errorf("standard input: %w", l.err)
 	}
-	return where, ctx.Err()
+	at, text, err := typedLine(l.text)
+	if err = errors.Join(l.err, err); err != nil {
+		p.bad++
+		fmt.Fprintf(p.complain, "callout: line %d: %v\n", l.n, err)
+		return nil
+	}
+	if text == "" {
+		return nil
+	}
+	if p.runner == nil {
+		if p.runner, p.log, err = openJob(ctx, p.know, p.settings, p.dir, "", at, p.view); err != nil {
+			return err
+		}
+		tellMissed(p.complain, p.settings, p.log)
+	}
+	if err := p.runner.Hear(ctx, session.Utterance{At: at, Source: joblog.Typed, Text: text, Certainty: 1}); err != nil {
+		return fmt.Errorf("line %d: %w", l.n, err)
+	}
+	return nil
 }
 
 // typedLine splits "@time text"; a line without a time happens now.

@@ -61,6 +61,7 @@ as they did; without it the clips follow each other.`,
 				return err
 			}
 			defer w.Close()
+			tellMissed(cmd.ErrOrStderr(), s, w)
 			sp, err := openSpeaker(h.know, s, w.Dir(), cmd.ErrOrStderr())
 			if err != nil {
 				return err

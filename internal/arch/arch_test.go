@@ -67,8 +67,8 @@ func mayImport() map[string][]string {
 		"intents/hearing":   {"audio", "catalogue", "grammar", "intents", "weights/adapters"},
 		"session":           {"catalogue", "diagnose", "intents", "intents/hearing", "joblog", "prompts"},
 		"live":              {"audio", "joblog", "prompts", "session"},
-		"quiet":             {"catalogue", "joblog", "prompts", "session"},
-		"review":            {"catalogue", "diagnose", "joblog"},
+		"quiet":             {"catalogue", "internal/visible", "joblog", "prompts", "session"},
+		"review":            {"catalogue", "diagnose", "internal/visible", "joblog"},
 		"internal/scene":    {"audio"},
 		"cmd/callout":       {"*"},
 		"cmd/weights":       {"weights", "weights/assets"},
@@ -77,6 +77,7 @@ func mayImport() map[string][]string {
 		"bench/hearing":     {"audio", "audio/audiotest", "audio/whisper", "catalogue", "intents", "intents/hearing", "internal/scene", "joblog", "session"},
 		"bench/saying":      {"audio", "audio/whisper", "catalogue", "internal/scene", "prompts"},
 		"internal/arch":     {},
+		"internal/visible":  {},
 		"diagnose/internal": {"catalogue"},
 	}
 }

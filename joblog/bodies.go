@@ -284,10 +284,32 @@ const (
 	Shown  Way = "shown"
 )
 
+// As is what a line is to the one who hears it.
+type As string
+
+// The kinds of a line, the most urgent first.
+const (
+	AsHazard   As = "hazard"    // a caution or a warning; never cut off
+	AsQuestion As = "question"  // an answer is needed to go on
+	AsFinding  As = "finding"   // what readings mean, a verdict, a proof
+	AsStep     As = "step"      // what to do next
+	AsReadBack As = "read_back" // what was recorded, said back
+)
+
 // Said is something told to the technician.
 type Said struct {
 	Text string `json:"text"`
 	Way  Way    `json:"way"`
+	// As is what the line is; "" in logs of programs that did not keep it.
+	As As `json:"as,omitempty"`
+	// Phrase is the id of the phrase in the program's book, "" for a question.
+	Phrase string `json:"phrase,omitempty"`
+	// Of is the id of what it tells, where that has one: a caution, a warning, a
+	// finding, a proof, a timer.
+	Of string `json:"of,omitempty"`
+	// Entry is the entry that it tells: a caution, a question, a step, a timer, a
+	// proof or an assessment; 0 if none.
+	Entry uint64 `json:"entry,omitempty"`
 }
 
 // Repair is work done on the unit.

@@ -177,7 +177,8 @@ func (b Timer) check() error {
 }
 
 func (b Said) check() error {
-	return errors.Join(required("text", b.Text), oneOf("way", b.Way, Spoken, Shown))
+	return errors.Join(required("text", b.Text), oneOf("way", b.Way, Spoken, Shown),
+		oneOf("as", b.As, "", AsHazard, AsQuestion, AsFinding, AsStep, AsReadBack))
 }
 
 func (b Repair) check() error { return required("repair", b.Repair) }

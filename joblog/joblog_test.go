@@ -45,7 +45,7 @@ func sampleBodies() []Body {
 		Next{Test: "capacitance", Quantity: "capacitance", Place: "herm", Needs: "proved_dead", Say: "Measure the capacitor.",
 			Because: "cheapest", Does: "test", Declare: []string{"capacitor_bled"}, Repair: "replace_run_capacitor", WaitSeconds: 60},
 		Timer{Timer: "bleed", Text: "the capacitor bleeds", Event: TimerStarted, Until: start.Add(time.Minute)},
-		Said{Text: "Measure the capacitor.", Way: Spoken},
+		Said{Text: "Measure the capacitor.", Way: Spoken, As: AsStep, Phrase: "next", Entry: 12},
 		Repair{Repair: "replace_run_capacitor", Part: "run capacitor", Fault: "run_capacitor_open", Callout: 3},
 		Proof{Repair: 12, Proved: true, Because: "5.7 A, below 13.4 A", Entries: []uint64{3}},
 		Note{Text: "<script>alert(1)</script> \u2028 \"quoted\" \\ \x00 é \U0001F600"},

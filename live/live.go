@@ -71,7 +71,7 @@ func New(cfg Config) *Session {
 		beguns: make(chan begun, 1), endeds: make(chan ended, 1), posts: make(chan func(context.Context) error, 16), over: make(chan struct{}),
 		seg: audio.NewSegmenter(audio.SegmentOptions{Pause: cfg.Pauses.Longer}),
 	}
-	s.mouth = mouth{speakable: func(t string) string { return t }, rate: cfg.Rate, gain: 1, cautions: map[string]bool{}}
+	s.mouth = mouth{speakable: func(t string) string { return t }, rate: cfg.Rate, gain: 1}
 	if cfg.Book != nil {
 		s.mouth.speakable = cfg.Book.Speakable
 		for _, id := range cfg.Book.IDs() { // those that need nothing filled in
@@ -256,10 +256,7 @@ func (s *Session) sayFailure(err error) {
 	if line, e := s.cfg.Book.Line("log_failed", prompts.Args{"Why": "the disk does not take it"}); e == nil {
 		s.mouth.interrupt()
 		s.mouth.held = nil
-		for _, text := range sentences(line.Spoken) {
-			s.mouth.lastID++
-			s.mouth.queue = append(s.mouth.queue, &sentence{id: s.mouth.lastID, text: text, keep: always})
-		}
+		s.mouth.add(joblog.AsHazard, 0, line.Spoken, nil)
 	}
 }
 

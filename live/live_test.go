@@ -13,6 +13,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"callout/joblog"
+	"callout/prompts"
+	"callout/session"
 )
 
 func TestMain(m *testing.M) {
@@ -165,6 +167,74 @@ func TestACautionIsNeverCutOff(t *testing.T) {
 		assert.NotEmpty(t, logged[joblog.Heard](c.log), "and what was said meanwhile was heard")
 		assert.False(t, contains(c.room.spoken(), "Give me the complaint"), "stop drops the rest")
 	})
+}
+
+// Each hazard of the book is said to its end, whoever speaks, with no record beside it
+// that tells what it is.
+func TestEveryHazardSurvivesBeingSpokenOver(t *testing.T) {
+	k, err := knowledge()
+	require.NoError(t, err)
+	args := prompts.Args{"Text": "Outdoor unit live and nothing of it is proved. Keep your hands off it", "Why": "the disk is full and takes no more of it."}
+	hazards := 0
+	for _, id := range k.Book.IDs() {
+		line, err := k.Book.Line(id, args)
+		if err != nil || line.Priority != prompts.Hazard {
+			continue
+		}
+		hazards++
+		synctest.Test(t, func(t *testing.T) {
+			c := begin(t, nil)
+			c.quietFor(2 * time.Second)
+			before := len(c.room.all())
+			c.s.post(t.Context(), func(ctx context.Context) error { return c.s.conv.Tell(ctx, time.Now(), id, args) })
+			for len(c.room.all()) == before {
+				time.Sleep(10 * time.Millisecond)
+			}
+			time.Sleep(200 * time.Millisecond)
+			c.room.say("stop")
+			c.quietFor(3 * time.Second)
+			require.ErrorIs(t, c.end(), context.Canceled)
+			assert.NotEmpty(t, logged[joblog.Heard](c.log), "%s: and what was said meanwhile was heard", id)
+			for i, want := range sentences(line.Spoken) {
+				require.Greater(t, len(c.room.all()), before+i, id)
+				got := c.room.all()[before+i]
+				assert.Equal(t, want, got.text, id)
+				assert.False(t, got.cut, "%s: %q is cut off", id, got.text)
+			}
+		})
+	}
+	assert.GreaterOrEqual(t, hazards, 6)
+}
+
+// An ordinary line that contains the words of a caution or of the step is what its
+// phrase says it is, and is dropped when somebody speaks over it.
+func TestALineIsWhatItsPhraseSays(t *testing.T) {
+	m := mouth{speakable: func(t string) string { return t }}
+	step := joblog.Next{Does: "test", Say: "Measure the compressor current."}
+	m.show(session.Record{Seq: 3, Body: joblog.Caution{Caution: "live", Say: "Meter leads only."}}, nil)
+	m.show(session.Record{Seq: 4, Body: step}, nil)
+	said := func(seq uint64, text string, as joblog.As, entry uint64) {
+		m.show(session.Record{Seq: seq, Body: joblog.Said{Text: text, Way: joblog.Spoken, As: as, Entry: entry}}, nil)
+	}
+	said(5, "Left alone: meter leads only. Measure the compressor current.", joblog.AsReadBack, 0)
+	said(6, "Next: measure the compressor current.", joblog.AsStep, 4)
+	said(7, "Fifteen or fifty?", joblog.AsQuestion, 2)
+	said(8, "Power: outdoor unit live.", joblog.AsHazard, 0)
+	m.interrupt()
+	texts := func(list []*sentence) (all []string) {
+		for _, s := range list {
+			all = append(all, s.text)
+		}
+		return all
+	}
+	assert.Equal(t, []string{"Power: outdoor unit live."}, texts(m.queue))
+	m.show(session.Record{Seq: 10, Body: joblog.Callout{Heard: 9, Decision: joblog.Recorded, Answers: 2}}, nil)
+	m.answered(false)
+	assert.Equal(t, []string{"Power: outdoor unit live.", "Next: measure the compressor current."}, texts(m.queue), "the question was answered")
+	m.interrupt()
+	m.show(session.Record{Seq: 12, Body: step}, nil)
+	m.answered(false)
+	assert.Equal(t, []string{"Power: outdoor unit live."}, texts(m.queue), "there is a newer step")
 }
 
 func TestLouderSlowerAndStop(t *testing.T) {

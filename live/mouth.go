@@ -25,24 +25,12 @@ type Loudspeaker interface {
 	PlayTold(ctx context.Context, samples []float32, rate int, begun func(time.Time)) error
 }
 
-// keep says what becomes of a sentence that somebody speaks over.
-type keep int
-
-const (
-	// drop: it is not said again once the technician got an answer.
-	drop keep = iota
-	// again: it is said again after the answer, unless that replaces it.
-	again
-	// always: it is not cut off.
-	always
-)
-
 // sentence is one piece of speech, from the queue to the loudspeaker.
 type sentence struct {
 	id     int
 	text   string
-	keep   keep
-	step   bool // part of "Next: ..."
+	as     joblog.As
+	entry  uint64 // of the log, that it tells
 	clip   audio.Clip
 	voiced bool
 	asked  bool // the voice was given it
@@ -64,10 +52,7 @@ type mouth struct {
 	held      []*sentence // cut off or overtaken, waiting for what the technician says
 	said      []*sentence // of this turn, spoken to the end; for louder, slower
 
-	cautions map[string]bool
-	lastNext string
-	lastAsk  string
-	timerDue string
+	step uint64 // the entry of the step that is in force, 0 before the first
 }
 
 var sentenceEnd = regexp.MustCompile(`[.?!]["')]?\s+`)
@@ -90,50 +75,50 @@ func sentences(text string) []string {
 	return list
 }
 
-// show takes a record of the session and queues what is to be spoken.
+// show takes a record of the session and queues what is to be spoken. What was
+// spoken over and is settled by the record is not said again.
 func (m *mouth) show(r session.Record, turn *Timing) {
 	switch b := r.Body.(type) {
-	case joblog.Caution:
-		m.cautions[b.Say] = true
-	case joblog.Next:
-		m.lastNext = b.Say
-		m.held = slices.DeleteFunc(m.held, func(s *sentence) bool { return s.step }) // there is a newer one
-	case joblog.Question:
-		m.lastAsk = b.Say
-	case joblog.Timer:
-		if b.Event == joblog.TimerDone {
-			m.timerDue = b.Text
+	case joblog.Next: // there is a newer one
+		m.settled(joblog.AsStep, m.step)
+		m.step = r.Seq
+	case joblog.Callout:
+		if b.Answers != 0 {
+			m.settled(joblog.AsQuestion, b.Answers)
 		}
 	case joblog.Said:
 		if b.Way != joblog.Spoken {
 			return
 		}
-		k, step := m.sort(b.Text)
-		for _, text := range sentences(b.Text) {
-			m.lastID++
-			m.queue = append(m.queue, &sentence{id: m.lastID, text: m.speakable(text), keep: k, step: step, turn: turn})
-			turn = nil // the first sentence of a turn is timed
+		if b.As == joblog.AsQuestion && b.Entry != 0 {
+			m.settled(b.As, b.Entry) // it is put again
 		}
+		m.add(b.As, b.Entry, m.speakable(b.Text), turn)
 	}
 }
 
-// sort says what a line is by the records that came before it: a caution, a
-// step, a question, a timer, or an answer.
-func (m *mouth) sort(text string) (k keep, step bool) {
-	for c := range m.cautions {
-		if c != "" && strings.Contains(text, c) {
-			return always, false
-		}
+// add queues a text, sentence by sentence. The first sentence of a turn is timed.
+func (m *mouth) add(as joblog.As, entry uint64, spoken string, turn *Timing) {
+	for _, text := range sentences(spoken) {
+		m.lastID++
+		m.queue = append(m.queue, &sentence{id: m.lastID, text: text, as: as, entry: entry, turn: turn})
+		turn = nil
 	}
-	folded := strings.ToLower(text)
-	has := func(part string) bool { return part != "" && strings.Contains(folded, strings.ToLower(part)) }
-	switch {
-	case has(m.lastNext):
-		return again, true
-	case has(m.lastAsk), has(m.timerDue):
-		return again, false
-	}
-	return drop, false
+}
+
+// settled drops what is kept back of the step or question of an entry.
+func (m *mouth) settled(as joblog.As, entry uint64) {
+	m.held = slices.DeleteFunc(m.held, func(s *sentence) bool { return s.as == as && s.entry == entry })
+}
+
+// whole reports whether a sentence is not cut off, whoever speaks: a hazard, and a
+// line of an old log that does not tell what it is.
+func (s *sentence) whole() bool { return s.as == joblog.AsHazard || s.as == "" }
+
+// again reports whether a sentence that was spoken over is said once more after the
+// answer: a step, and a question that waits.
+func (s *sentence) again() bool {
+	return s.as == joblog.AsStep || s.as == joblog.AsQuestion && s.entry != 0
 }
 
 // interrupt stops what may be stopped, and keeps it back.
@@ -141,7 +126,7 @@ func (m *mouth) interrupt() {
 	var stay []*sentence
 	for i, s := range m.queue {
 		switch {
-		case s.keep == always:
+		case s.whole():
 			stay = append(stay, s)
 		case i == 0 && m.playing:
 			if !m.cutting {
@@ -161,7 +146,7 @@ func (m *mouth) interrupt() {
 // prompt: what must still be said follows it. Hush drops that, too.
 func (m *mouth) answered(hush bool) {
 	for _, s := range m.held {
-		if s.keep == again && !hush {
+		if s.again() && !hush {
 			m.queue = append(m.queue, m.fresh(s))
 		}
 	}
@@ -185,7 +170,7 @@ func (m *mouth) resume() {
 // fresh is s to be said from its start.
 func (m *mouth) fresh(s *sentence) *sentence {
 	m.lastID++
-	return &sentence{id: m.lastID, text: s.text, keep: s.keep, step: s.step}
+	return &sentence{id: m.lastID, text: s.text, as: s.as, entry: s.entry}
 }
 
 // revoice forgets the sound of what waits, after the voice or its speed changed.

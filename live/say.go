@@ -20,7 +20,7 @@ func (s *Session) pump(ctx context.Context) {
 		return
 	}
 	s.pumpVoice()
-	if m := &s.mouth; !m.playing && len(m.queue) > 0 && m.queue[0].voiced && (m.queue[0].keep == always || !s.listening()) && time.Since(s.lostSound) >= soundRetry {
+	if m := &s.mouth; !m.playing && len(m.queue) > 0 && m.queue[0].voiced && (m.queue[0].whole() || !s.listening()) && time.Since(s.lostSound) >= soundRetry {
 		head := m.queue[0]
 		var sound context.Context
 		sound, m.cancel = context.WithCancel(ctx)
@@ -127,7 +127,7 @@ func (s *Session) ended(e ended) {
 		if again.failed == 1 { // it may be back already
 			s.lostSound = s.lostSound.Add(-soundRetry)
 		}
-		if q.keep == always || again.failed < maxRetries {
+		if q.whole() || again.failed < maxRetries {
 			m.queue = slices.Insert(m.queue, 0, again)
 		}
 	}

@@ -120,8 +120,8 @@ type Call struct {
 	repairs    []repaired
 	timers     map[string]joblog.Timer
 	ignored    []string
-	turn       []string // said since the last utterance
-	lastTurn   []string // said in answer to the one before
+	turn       []joblog.Said // since the last utterance
+	lastTurn   []joblog.Said // in answer to the one before
 	cautioned  map[string]bool
 	warned     map[string]bool                  // by entry and text
 	holds      map[catalogue.DeclarationID]bool // the last of each pair of opposites that was declared
@@ -191,7 +191,7 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 	case joblog.Proof:
 		c.proofs[proofKey(b)] = true
 	case joblog.Said:
-		c.turn = append(c.turn, b.Text)
+		c.turn = append(c.turn, b)
 		c.told[b.Text] = true
 	case joblog.Closed:
 		c.closed = true

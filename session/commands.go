@@ -24,8 +24,9 @@ func (t *turn) command(cmd joblog.Command, entry uint64) bool {
 		if len(c.lastTurn) == 0 {
 			t.say("nothing_said", nil)
 		}
-		for _, text := range c.lastTurn {
-			t.emit(joblog.Said{Text: text, Way: joblog.Spoken})
+		for _, line := range c.lastTurn {
+			line.Way = joblog.Spoken
+			t.emit(line)
 		}
 	case "why":
 		t.why()
@@ -86,9 +87,9 @@ func (t *turn) why() {
 		t.say("no_lead", nil)
 		return
 	}
-	t.emit(joblog.Said{Text: sentence(chain[0]), Way: joblog.Spoken})
+	t.say("reason", prompts.Args{"Text": sentence(chain[0])})
 	for _, line := range chain[1:] {
-		t.show(sentence(line))
+		t.show("reason", prompts.Args{"Text": sentence(line)}, tells{})
 	}
 }
 
@@ -158,8 +159,8 @@ func (t *turn) remind(cmd joblog.Command) {
 		return
 	}
 	wait := time.Duration(*cmd.Number * float64(time.Minute))
-	t.emit(joblog.Timer{Timer: reminder, Text: "you asked me to call", Event: joblog.TimerStarted, Until: t.at.Add(wait).UTC()})
-	t.say("timer_set", prompts.Args{"For": prompts.Duration(wait), "What": "your call"})
+	set := t.emit(joblog.Timer{Timer: reminder, Text: "you asked me to call", Event: joblog.TimerStarted, Until: t.at.Add(wait).UTC()})
+	t.sayOf("timer_set", prompts.Args{"For": prompts.Duration(wait), "What": "your call"}, tells{of: reminder, entry: set})
 }
 
 // close signs the job off, or asks first where something is still open.
@@ -183,7 +184,7 @@ func (t *turn) close(entry uint64) {
 		return
 	}
 	t.emit(joblog.Question{Callout: 0, Asks: joblog.Close, Say: line.Text})
-	t.emit(joblog.Said{Text: line.Text, Way: joblog.Spoken})
+	t.put(c.asked())
 }
 
 func (t *turn) signOff() {

@@ -39,22 +39,38 @@ func (t *turn) emit(body joblog.Body) uint64 {
 	return seq
 }
 
-// say adds a phrase of the book. A phrase that can't be filled is a defect in
+// tells is what a line of speech is about: an id, and the entry of the log.
+type tells struct {
+	of    string
+	entry uint64
+}
+
+// say adds a phrase of the book that tells of no entry.
+func (t *turn) say(id string, args prompts.Args) { t.line(joblog.Spoken, id, args, tells{}) }
+
+// sayOf adds a phrase of the book that tells of x.
+func (t *turn) sayOf(id string, args prompts.Args, x tells) { t.line(joblog.Spoken, id, args, x) }
+
+// show adds a phrase for the screen only.
+func (t *turn) show(id string, args prompts.Args, x tells) { t.line(joblog.Shown, id, args, x) }
+
+// line adds a phrase of the book. A phrase that can't be filled is a defect in
 // the data; it stops the turn rather than staying unsaid.
-func (t *turn) say(id string, args prompts.Args) string {
+func (t *turn) line(way joblog.Way, id string, args prompts.Args, x tells) {
 	line, err := t.call.know.Book.Line(id, args)
 	if err != nil {
 		if t.err == nil {
 			t.err = fmt.Errorf("session: %w", err)
 		}
-		return ""
+		return
 	}
-	t.emit(joblog.Said{Text: line.Text, Way: joblog.Spoken})
-	return line.Text
+	t.emit(joblog.Said{Text: line.Text, Way: way, As: joblog.As(line.Priority.String()), Phrase: id, Of: x.of, Entry: x.entry})
 }
 
-// show adds a text for the screen only.
-func (t *turn) show(text string) { t.emit(joblog.Said{Text: text, Way: joblog.Shown}) }
+// put says a question that waits.
+func (t *turn) put(q *question) {
+	t.emit(joblog.Said{Text: q.Say, Way: joblog.Spoken, As: joblog.AsQuestion, Entry: q.seq})
+}
 
 func (t *turn) end() ([]Record, error) { return t.records, t.err }
 
@@ -65,8 +81,8 @@ func (c *Call) Begin(at time.Time) ([]Record, error) {
 	if err != nil {
 		return nil, err
 	}
-	t.emit(joblog.Caution{Caution: "safety_notice", Say: notice.Text})
-	t.say("safety_notice", nil)
+	given := t.emit(joblog.Caution{Caution: notice.ID, Say: notice.Text})
+	t.sayOf(notice.ID, nil, tells{of: notice.ID, entry: given})
 	t.energy(c.job.Energy())
 	t.say("job_opened", prompts.Args{"Job": c.id})
 	return t.end()
@@ -78,7 +94,7 @@ func (c *Call) Resume(at time.Time) ([]Record, error) {
 	t.say("job_resumed", prompts.Args{"Job": c.id, "Entries": c.seq, "Where": ""})
 	t.status()
 	if q := c.asked(); q != nil {
-		t.emit(joblog.Said{Text: q.Say, Way: joblog.Spoken})
+		t.put(q)
 	}
 	return t.end()
 }
@@ -93,8 +109,8 @@ func (c *Call) Tick(at time.Time) ([]Record, error) {
 			break
 		}
 		due = true
-		t.emit(joblog.Timer{Timer: timer.Timer, Text: timer.Text, Event: joblog.TimerDone, Until: timer.Until})
-		t.say("timer_due", prompts.Args{"What": timer.Text})
+		done := t.emit(joblog.Timer{Timer: timer.Timer, Text: timer.Text, Event: joblog.TimerDone, Until: timer.Until})
+		t.sayOf("timer_due", prompts.Args{"What": timer.Text}, tells{of: timer.Timer, entry: done})
 	}
 	if due && !c.closed {
 		t.assess()
@@ -170,7 +186,7 @@ func (t *turn) take(heard uint64, u Utterance, d decision) {
 		t.ask(heard, ask, u.Certainty)
 	}
 	if q := t.call.asked(); q != nil && len(d.ask) > 0 {
-		t.emit(joblog.Said{Text: q.Say, Way: joblog.Spoken})
+		t.put(q)
 	}
 }
 
@@ -254,8 +270,8 @@ func (t *turn) warn() {
 	warnings := t.call.warnings
 	t.call.warnings = nil
 	for _, w := range warnings {
-		t.emit(joblog.Caution{Caution: w.ID, Say: w.Text, Broken: w.ID == "contradicts_energy", Entries: []uint64{w.Seq}})
-		t.say("warning", prompts.Args{"Text": w.Text})
+		given := t.emit(joblog.Caution{Caution: w.ID, Say: w.Text, Broken: w.ID == "contradicts_energy", Entries: []uint64{w.Seq}})
+		t.sayOf("warning", prompts.Args{"Text": w.Text}, tells{of: w.ID, entry: given})
 	}
 }
 
@@ -282,7 +298,7 @@ func (t *turn) answer(heard uint64, u Utterance, d decision) {
 		t.say("refused", nil)
 	}
 	if q := t.call.asked(); q != nil && !t.call.closed {
-		t.emit(joblog.Said{Text: q.Say, Way: joblog.Spoken})
+		t.put(q)
 	}
 }
 

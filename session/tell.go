@@ -31,8 +31,8 @@ func (t *turn) contradictions(a diagnose.Assessment) {
 		if w.ID != "contradicts_reading" || t.call.warned[warnKey(entry, w.Text)] {
 			continue
 		}
-		t.emit(joblog.Caution{Caution: w.ID, Say: w.Text, Entries: []uint64{entry}})
-		t.say("warning", prompts.Args{"Text": w.Text})
+		given := t.emit(joblog.Caution{Caution: w.ID, Say: w.Text, Entries: []uint64{entry}})
+		t.sayOf("warning", prompts.Args{"Text": w.Text}, tells{of: w.ID, entry: given})
 	}
 }
 
@@ -50,22 +50,22 @@ func (t *turn) step(n diagnose.Next, again bool) {
 		return
 	}
 	t.cautions(n.Cautions, again)
-	t.emit(b)
+	x := tells{of: b.Test, entry: t.emit(b)}
 	if n.Kind == diagnose.DoDone {
-		t.say("finished", prompts.Args{"Say": n.Say})
+		t.sayOf("finished", prompts.Args{"Say": n.Say}, x)
 		if because := t.unsaid(n.Because); because != "" {
-			t.show(because) // long, and all of it was said when it was measured
+			t.show("reason", prompts.Args{"Text": because}, x) // long, and all of it was said when it was measured
 		}
 		return
 	}
-	t.say("next", prompts.Args{"Say": n.Say, "Because": t.unsaid(n.Because)})
+	t.sayOf("next", prompts.Args{"Say": n.Say, "Because": t.unsaid(n.Because)}, x)
 }
 
 // unsaid is the reason as a sentence, or nothing if this turn gave it already.
 func (t *turn) unsaid(reason string) string {
 	text := sentence(reason)
 	for _, said := range t.call.turn {
-		if strings.Contains(said, text) {
+		if strings.Contains(said.Text, text) {
 			return ""
 		}
 	}
@@ -81,17 +81,12 @@ func (t *turn) cautions(list []diagnose.Caution, aloud bool) {
 			continue
 		}
 		known := t.call.cautioned[k.ID]
-		t.emit(joblog.Caution{Caution: k.ID, Say: k.Text})
-		line, err := t.call.know.Book.Line("caution", prompts.Args{"Text": k.Text})
-		if err != nil {
-			t.err = fmt.Errorf("session: %w", err)
-			return
-		}
+		given := t.emit(joblog.Caution{Caution: k.ID, Say: k.Text})
 		way := joblog.Spoken
 		if known && !aloud {
 			way = joblog.Shown
 		}
-		t.emit(joblog.Said{Text: line.Text, Way: way})
+		t.line(way, "caution", prompts.Args{"Text": k.Text}, tells{of: k.ID, entry: given})
 	}
 }
 
@@ -123,11 +118,11 @@ func (t *turn) findings(a diagnose.Assessment) {
 			continue // the verdict comes with it
 		}
 		if t.gave("overfused") && f.Quantity == "overcurrent_fitted" || t.gave("wire_small") && f.Quantity == "min_circuit_ampacity" {
-			t.show(text) // the warning has said it
+			t.show("finding", prompts.Args{"Text": text}, tells{}) // the warning has said it
 			continue
 		}
 		if q, ok := c.know.Catalogue.Quantity(f.Quantity); ok && !q.Kind.Numeric() && !strings.Contains(text, ": ") {
-			t.show(text) // what was seen was read back: it need not be said twice
+			t.show("finding", prompts.Args{"Text": text}, tells{}) // what was seen was read back: it need not be said twice
 			continue
 		}
 		t.say("finding", prompts.Args{"Text": text})
@@ -144,16 +139,16 @@ func (t *turn) verdict(a diagnose.Assessment) {
 	if a.Verdict != nil {
 		b.Verdict, b.Because = faultKey(a.Verdict.Faults), a.Verdict.Because
 	}
-	t.emit(b)
+	x := tells{of: b.Verdict, entry: t.emit(b)}
 	switch {
 	case a.Verdict != nil && b.Verdict != before:
-		t.say("verdict", prompts.Args{"Name": capital(a.Verdict.Name), "Because": sentence(a.Verdict.Because)})
+		t.sayOf("verdict", prompts.Args{"Name": capital(a.Verdict.Name), "Because": sentence(a.Verdict.Because)}, x)
 		for _, other := range a.Verdict.RuledOut {
-			t.show("Ruled out: " + sentence(other))
+			t.show("ruled_out", prompts.Args{"Text": sentence(other)}, x)
 		}
 		t.cautions(a.Verdict.Cautions, false)
 	case a.Verdict == nil && before != "" && !a.Proof.Complete && len(a.Proof.Repairs) == 0:
-		t.say("verdict_withdrawn", prompts.Args{"Because": "the last reading does not fit it."})
+		t.sayOf("verdict_withdrawn", prompts.Args{"Because": "the last reading does not fit it."}, tells{of: before, entry: x.entry})
 	}
 }
 
@@ -170,12 +165,11 @@ func (t *turn) proofs(a diagnose.Assessment) {
 		if c.proofs[proofKey(b)] {
 			continue
 		}
-		t.emit(b)
+		phrase := "not_proved"
 		if item.OK {
-			t.say("proved", prompts.Args{"Text": sentence(item.Text)})
-		} else {
-			t.say("not_proved", prompts.Args{"Text": sentence(item.Text)})
+			phrase = "proved"
 		}
+		t.sayOf(phrase, prompts.Args{"Text": sentence(item.Text)}, tells{entry: t.emit(b)})
 	}
 }
 
@@ -193,17 +187,12 @@ func (t *turn) timers(a diagnose.Assessment) {
 		if !timer.Until.After(t.at) {
 			continue
 		}
-		t.emit(joblog.Timer{Timer: timer.ID, Text: timer.Text, Event: joblog.TimerStarted, Until: timer.Until.UTC()})
-		line, err := c.know.Book.Line("timer_set", prompts.Args{"For": prompts.Duration(timer.Until.Sub(t.at)), "What": timer.Text})
-		if err != nil {
-			t.err = fmt.Errorf("session: %w", err)
-			return
-		}
+		set := t.emit(joblog.Timer{Timer: timer.ID, Text: timer.Text, Event: joblog.TimerStarted, Until: timer.Until.UTC()})
 		way := joblog.Shown // spoken only when there is nothing to do but wait
 		if a.Next.Kind == diagnose.DoWait {
 			way = joblog.Spoken
 		}
-		t.emit(joblog.Said{Text: line.Text, Way: way})
+		t.line(way, "timer_set", prompts.Args{"For": prompts.Duration(timer.Until.Sub(t.at)), "What": timer.Text}, tells{of: timer.ID, entry: set})
 	}
 	for _, running := range c.running() {
 		if !wanted[running.Timer] && running.Timer != reminder {

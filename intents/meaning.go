@@ -40,7 +40,7 @@ func (p *Parser) resolve(c clause, env environment) meaning {
 		}
 		if len(items) == 0 {
 			m.doubt = Incomplete
-		} else if len(items) > 1 {
+		} else if len(items) > 1 || p.unnamed(items, sl, env) {
 			m.doubt = Ambiguous
 		}
 	default:

@@ -137,6 +137,9 @@ func (p *Parser) numericFor(sl slots, env environment) (set, fit) {
 		return p.byUnit(sl, kind, fromOpen)
 	case sl.nPlaces > 0:
 		if out := p.filter(single(env.inheritQ).and(t.numeric), sl); !out.empty() {
+			if usual, f := p.byPlace(sl, kind); f == fitWell && !out.has(usual.first()) && p.canBe(usual.first(), sl) {
+				return usual, fitWell // "suction 118, suction line 50": a line alone is its temperature
+			}
 			return out, fitNeeds
 		}
 		if !fromOpen.empty() && !sl.rated {
@@ -157,6 +160,18 @@ func (p *Parser) numericFor(sl slots, env environment) (set, fit) {
 		return set{}, fitNeeds
 	}
 	return set{}, fitBare
+}
+
+// canBe reports whether a number of the clause is one that q reads at its place.
+func (p *Parser) canBe(q int, sl slots) bool {
+	places, _, _ := p.placesOf(q, sl)
+	for _, v := range sl.vals {
+		r := catalogue.Reading{Quantity: p.cat.Quantities[q].ID, Place: p.cat.Places[max(0, places.first())].ID, Value: v, Unit: p.cat.Quantities[q].Unit}
+		if p.cat.Plausible(r) {
+			return true
+		}
+	}
+	return false
 }
 
 // asked weighs a number at a place against the open question. Where the place
@@ -297,6 +312,8 @@ func (p *Parser) choices(sl slots, env environment) ([]Item, fit) {
 			places = single(p.indexOfFirstPlace(q))
 			if env.openQ == q && env.openP >= 0 {
 				places = single(env.openP)
+			} else if slices.Contains(p.words.Nowhere, p.cat.Quantities[q].ID) {
+				places = p.tab.places[q] // "terminal is burnt": whose is asked
 			}
 		case env.openQ == q:
 			places = single(p.indexOfFirstPlace(q))
@@ -340,6 +357,15 @@ func (p *Parser) choices(sl slots, env environment) ([]Item, fit) {
 		}
 	}
 	return out, fitWell
+}
+
+// unnamed reports whether one of the items is of a quantity that counts only by its own
+// name, and that name was not said: "contactor burnt" is its lugs or its contacts.
+func (p *Parser) unnamed(items []Item, sl slots, env environment) bool {
+	return !sl.hasQ && slices.ContainsFunc(items, func(it Item) bool {
+		q := p.quantityIndex[it.Observation.Quantity]
+		return slices.Contains(p.words.ByName, it.Observation.Quantity) && env.openQ != q && !p.matchesCandidate(q, it.Observation.Value, env)
+	})
 }
 
 func (p *Parser) matchesCandidate(q int, v catalogue.ValueID, env environment) bool {

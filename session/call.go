@@ -82,6 +82,7 @@ type Record struct {
 // question is one that waits for its answer.
 type question struct {
 	seq uint64
+	at  time.Time
 	joblog.Question
 	about joblog.Callout
 	step  joblog.Next // that was open when it was put
@@ -159,7 +160,9 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		c.applyCallout(seq, at, b)
 		delete(c.heard, b.Heard)
 	case joblog.Question:
-		c.open = append(c.open, question{seq: seq, Question: b, about: c.considered[b.Callout], step: c.next})
+		asked := question{seq: seq, at: at, Question: b, about: c.considered[b.Callout], step: c.next}
+		c.open = slices.DeleteFunc(c.open, func(q question) bool { return q.about.Heard != asked.about.Heard })
+		c.open = append(c.open, asked)
 		delete(c.considered, b.Callout)
 	case joblog.Retracted:
 		c.applyRetracted(b)
@@ -212,7 +215,7 @@ func (c *Call) tell(entry uint64, e diagnose.Event) {
 }
 
 func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
-	c.open = slices.DeleteFunc(c.open, func(q question) bool { return q.seq == b.Answers || q.overtaken(b) })
+	c.open = slices.DeleteFunc(c.open, func(q question) bool { return q.seq == b.Answers || q.overtaken(b) || q.left(b) })
 	switch b.Decision {
 	case joblog.Ignored:
 		c.ignored = append(c.ignored, c.heard[b.Heard])
@@ -346,6 +349,9 @@ func (c *Call) Open() string {
 // raised, for what was asked last is what an answer answers.
 func (c *Call) asked() *question {
 	for _, q := range c.open {
+		if c.at.Sub(q.at) > waits {
+			continue
+		}
 		if q.about.Heard == c.open[len(c.open)-1].about.Heard {
 			return &q
 		}
@@ -355,6 +361,19 @@ func (c *Call) asked() *question {
 
 // choose reports whether one of what was considered is the answer: neither yes nor no is.
 func (q *question) choose() bool { return q.Asks == joblog.Which || q.Asks == joblog.Where }
+
+// waits is how long a question stands: what is said after that is no answer to it. A
+// question takes some seconds to be spoken, and an answer some more to be thought of.
+const waits = 25 * time.Second
+
+// left reports whether what was recorded is another topic than the question's.
+func (q *question) left(b joblog.Callout) bool {
+	if q.Asks == joblog.Close && slices.ContainsFunc(b.Declarations, func(d joblog.Declaration) bool { return d.Declaration == "job_done" }) {
+		return false
+	}
+	return b.Decision == joblog.Recorded && b.Heard != q.about.Heard && b.Answers != q.seq &&
+		len(b.Readings)+len(b.Observations)+len(b.Declarations)+len(b.Repairs) > 0
+}
 
 // overtaken reports whether what was recorded leaves nothing of the question: it is the
 // reading in question, or the same number for what the step asked when it was put.

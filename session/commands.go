@@ -174,7 +174,7 @@ func (t *turn) close(entry uint64) {
 	case a.Verdict == nil && len(c.repairs) == 0:
 		why = "There is no verdict yet."
 	}
-	if q := c.asked(); why == "" || q != nil && q.Asks == joblog.Close {
+	if why == "" || slices.ContainsFunc(c.open, func(q question) bool { return q.Asks == joblog.Close }) {
 		t.signOff()
 		return
 	}

@@ -77,6 +77,8 @@ func (c *Call) decide(u Utterance) decision {
 		switch {
 		case c.implausible(it):
 			d.ask = append(d.ask, c.askImplausible(it))
+		case q != nil && q.seq > c.nextSeq && c.another(it, *q, u.Text):
+			d.ask = append(d.ask, c.askConfirm(it))
 		case c.contrary(it, u):
 			d.ask = append(d.ask, c.askContrary(it))
 		case u.Certainty < c.needed(it, ask, safely), u.Certainty < safely && !c.named(it, u.Text), c.halved(it, r, u), u.Cut && (it.Command == nil || it.Command.Number != nil):
@@ -92,6 +94,17 @@ func (c *Call) decide(u Utterance) decision {
 		d.ask = append(d.ask, c.askDoubt(doubt))
 	}
 	return d
+}
+
+// another reports whether it is another number alone than the one that a yes or a no was
+// asked about: that is neither yes nor no, and could be anything that sounds like it.
+// Where the number asked about can hardly be, one that can is that number said again.
+func (c *Call) another(it intents.Item, q question, text string) bool {
+	if it.Reading == nil || q.Asks != joblog.Confirm || len(q.about.Readings) != 1 || c.named(it, text) {
+		return false
+	}
+	asked := fromReading(q.about.Readings[0])
+	return asked != *it.Reading && (c.know.Catalogue.Plausible(asked) || !c.know.Catalogue.Plausible(*it.Reading))
 }
 
 // named reports whether the words themselves say what an item is about. A bare number

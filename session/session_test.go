@@ -513,9 +513,40 @@ func TestTheLastQuestionIsTheOneThatIsPut(t *testing.T) {
 	assert.Contains(t, spoken(got), "827 psi")
 	assert.NotContains(t, spoken(got), "400 A")
 	b.say("yes")
-	assert.Contains(t, b.r.Call().Open(), "400 A", "the first still waits")
+	assert.Empty(t, b.r.Call().Open(), "a question ends with the next topic")
 	b.say("compressor hums")
-	require.NotEmpty(t, b.r.Call().Open(), "a yes is still for it")
 	q, _ := b.r.Call().Expects()
 	assert.NotEqual(t, "rated_load_amps", string(q))
+}
+
+// TestAQuestionEnds: with the next topic, and after some seconds; a yes that comes late
+// keeps nothing.
+func TestAQuestionEnds(t *testing.T) {
+	b := newBench(t)
+	b.say("no cooling")
+	b.say("rated load amps four hundred")
+	require.NotEmpty(t, b.r.Call().Open())
+	b.now = b.now.Add(10 * time.Minute)
+	got := b.say("yes")
+	assert.Empty(t, bodies[joblog.Callout](got)[0].Readings, "ten minutes later")
+	b.say("no voltage")
+	b.say("compressor amps twelve")
+	got = b.say("scratch that")
+	require.Len(t, bodies[joblog.Retracted](got), 1, "it is the last thing recorded")
+	assert.Contains(t, spoken(got), "12 A")
+}
+
+// TestANumberIsNoYes: a yes-or-no question that is answered by another number.
+func TestANumberIsNoYes(t *testing.T) {
+	b := newBench(t)
+	b.say("no cooling")
+	b.sayAt("compressor amps seventy two", .3)
+	require.Contains(t, b.r.Call().Open(), "72 A")
+	got := b.say("two forty")
+	for _, c := range bodies[joblog.Callout](got) {
+		assert.NotEqual(t, joblog.Recorded, c.Decision)
+	}
+	assert.Contains(t, b.r.Call().Open(), "240 A")
+	b.say("no")
+	assert.Empty(t, b.r.Call().Open())
 }

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"callout/intents"
 	"callout/intents/hearing"
 )
 
@@ -26,12 +27,18 @@ func same(a, b []string) bool {
 }
 
 func exampleOf(c clip, e hearing.Evidence) example {
-	x := example{clip: c, evidence: e, right: same(unique(keysOf(e.Best)), c.Means)}
+	x := example{clip: c, evidence: e, right: c.means(e.Best)}
 	x.found = x.right
 	for _, r := range e.Rivals {
-		x.found = x.found || same(unique(keysOf(r.Items)), c.Means)
+		x.found = x.found || c.means(r.Items)
 	}
 	return x
+}
+
+// means reports whether items are what the clip means.
+func (c clip) means(list []intents.Item) bool {
+	keys := unique(keysOf(list))
+	return same(keys, c.Means) || slices.ContainsFunc(c.Or, func(or []string) bool { return same(keys, or) })
 }
 
 // unique leaves each key once: what is said twice is said once.
@@ -212,8 +219,8 @@ func voicesOf(list []example) (names []string) {
 // those for one recogniser and, if there is a second, those for both. Each model has a file
 // of its own, but for the untouched one: its weights are the common ones.
 func fitCertainty(o options, h *heard, list []clip) error {
-	if o.set != "tuning-both" {
-		return fmt.Errorf("bench: weights are fitted to the set tuning-both only")
+	if o.set != "tuning-both" && o.set != "tuning-all" {
+		return fmt.Errorf("bench: weights are fitted to the sets tuning-both and tuning-all only")
 	}
 	collect := func(evidence func(i int) (hearing.Evidence, bool)) (out []example) {
 		for i, c := range list {
@@ -234,21 +241,35 @@ func fitCertainty(o options, h *heard, list []clip) error {
 	})
 	certain, nats := apart(c.One, hearing.Features(), one)
 	judged(os.Stdout, fmt.Sprintf("%s alone (%.3f nats a clip)", h.name, nats), certain, list, one)
-	var pair []example
+	var pair, trio []example
 	if h.paired {
-		best := math.Inf(1)
-		for _, second := range []float64{1, 0.7, 0.5, 0.35, 0.2} {
+		without := func(i int) (hearing.Evidence, bool) {
+			t := h.clips[i].Trace
+			t.Plain = nil
+			return h.ear.Evidence(t)
+		}
+		c.Pair.Second, pair = h.weight("the second", hearing.PairFeatures(), []float64{1, 0.7, 0.5, 0.35, 0.2}, func(v float64) ([]example, hearing.Weights) {
 			try := c
-			try.Pair.Second = second
+			try.Pair.Second = v
 			h.ear.Calibrate(try)
-			examples := collect(func(i int) (hearing.Evidence, bool) { return h.ear.Evidence(h.clips[i].Trace) })
-			likely, nats := apart(try.Pair, hearing.PairFeatures(), examples)
-			fmt.Printf("\n%s and the second, its nats times %g: %.3f nats a clip\n", h.name, second, nats)
-			if nats < best {
-				best, certain, pair, c.Pair.Second = nats, likely, examples, second
+			return collect(without), try.Pair
+		}, list)
+	}
+	if h.trio {
+		if c.Trio == nil { // never fitted: begin with what the pair has
+			c.Trio = &hearing.Weights{Word: c.Pair.Word, Outer: c.Pair.Outer, Sharp: c.Pair.Sharp, Teen: c.Pair.Teen, Second: c.Pair.Second, Loud: c.Pair.Loud, Per: map[string]float64{}}
+			for _, name := range hearing.TrioFeatures() {
+				c.Trio.Per[name] = 0
 			}
 		}
-		judged(os.Stdout, fmt.Sprintf("%s and the second times %g", h.name, c.Pair.Second), certain, list, pair)
+		base := *c.Trio
+		c.Trio.Plain, trio = h.weight("the plain one", hearing.TrioFeatures(), []float64{1, 0.7, 0.5, 0.35, 0.2, 0.1}, func(v float64) ([]example, hearing.Weights) {
+			try, w := c, base
+			w.Plain = v
+			try.Trio = &w
+			h.ear.Calibrate(try)
+			return collect(func(i int) (hearing.Evidence, bool) { return h.ear.Evidence(h.clips[i].Trace) }), w
+		}, list)
 	}
 	source := func(n int) string {
 		return fmt.Sprintf("make fit-certainty: %s, %d texts, %d examples", h.name, 2*(o.n+o.n/2), n)
@@ -256,6 +277,9 @@ func fitCertainty(o options, h *heard, list []clip) error {
 	c.One = fit(c.One, hearing.Features(), one, source(len(one)))
 	if h.paired {
 		c.Pair = fit(c.Pair, hearing.PairFeatures(), pair, source(len(pair)))
+	}
+	if h.trio {
+		*c.Trio = fit(*c.Trio, hearing.TrioFeatures(), trio, source(len(trio)))
 	}
 	raw, err := json.MarshalIndent(c, "", "  ")
 	if err != nil {
@@ -266,6 +290,30 @@ func fitCertainty(o options, h *heard, list []clip) error {
 		name = hearing.CommonCertaintyFile
 	}
 	return os.WriteFile(filepath.Join("intents/hearing", name), append(raw, '\n'), 0o644)
+}
+
+// weight finds what a nat of another recogniser is to one of the first, of some values, and
+// gives the examples as they are with it.
+func (h *heard) weight(who string, names []string, values []float64, with func(v float64) ([]example, hearing.Weights), list []clip) (best float64, kept []example) {
+	least := math.Inf(1)
+	var certain map[string]float64
+	for _, v := range values {
+		examples, w := with(v)
+		likely, nats := apart(w, names, examples)
+		fmt.Printf("\n%s and %s, its nats times %g: %.3f nats a clip, the best right in %d of %d\n", h.name, who, v, nats, rightOf(examples), len(examples))
+		if nats < least {
+			least, certain, kept, best = nats, likely, examples, v
+		}
+	}
+	judged(os.Stdout, fmt.Sprintf("%s and %s times %g", h.name, who, best), certain, list, kept)
+	return best, kept
+}
+
+func rightOf(list []example) (n int) {
+	for _, x := range list {
+		n += bit(x.right)
+	}
+	return n
 }
 
 // untouched is the model whose weights of certainty are the common ones.

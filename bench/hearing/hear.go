@@ -32,9 +32,14 @@ type kept struct {
 // search is changed when the recogniser's search is, so that nothing old is reused.
 const search = "24 beams, 5 alike, window, noise, by sound"
 
-// keep makes the folder's name of all that decides what a recogniser makes of a sound.
+// keep makes the folder's name of all that decides what a recogniser makes of a sound; it
+// walks the language of p, or none.
 func keep(o options, r audio.Recogniser, h audio.Hints, p *intents.Parser) *kept {
-	sum := sha256.Sum256([]byte(fmt.Sprint(search, r.Engine(), h.Prompt, p.Grammar(intents.Written))))
+	language := ""
+	if p != nil {
+		language = fmt.Sprint(p.Grammar(intents.Written))
+	}
+	sum := sha256.Sum256([]byte(fmt.Sprint(search, r.Engine(), h.Prompt, language)))
 	return &kept{Recogniser: r, dir: filepath.Join(o.parts, "heard", hex.EncodeToString(sum[:6]))}
 }
 

@@ -68,10 +68,14 @@ func main() {
 
 // clips gives the clips of a set.
 func clips(o options, s studio, k *session.Knowledge) ([]clip, map[string]talker, error) {
-	if o.set == "tuning-both" {
+	if o.set == "tuning-both" || o.set == "tuning-all" {
 		var out []clip
 		by := map[string]talker{}
-		for _, o.set = range []string{"tuning", "tuning-drawn"} {
+		sets := []string{"tuning", "tuning-drawn"}
+		if o.set == "tuning-all" {
+			sets = append(sets, "talk")
+		}
+		for _, o.set = range sets {
 			list, voices, err := clips(o, s, k)
 			if err != nil {
 				return nil, nil, err
@@ -84,6 +88,9 @@ func clips(o options, s studio, k *session.Knowledge) ([]clip, map[string]talker
 	voices, english, seed := unseen, unseenEnglish, uint64(2)
 	levelsOf := func(int) []string { return levels }
 	two := func(i int) []string { return []string{levels[i%2], levels[2+(i/2)%2]} }
+	spoken := func(paths ...string) func(int, uint64) ([]said, error) {
+		return func(n int, seed uint64) ([]said, error) { return talk(paths, n, seed) }
+	}
 	drawn := func(n int, seed uint64) ([]said, error) { return draw(k, n, seed) }
 	texts := sample
 	switch o.set {
@@ -94,8 +101,12 @@ func clips(o options, s studio, k *session.Knowledge) ([]clip, map[string]talker
 		voices, english, seed, levelsOf = tuning, tuningEnglish, 1, two
 	case "tuning-drawn":
 		voices, english, seed, levelsOf, texts = tuning, tuningEnglish, 4, two, drawn
+	case "talk":
+		voices, english, seed, levelsOf, texts = tuning, tuningEnglish, 5, two, spoken(corpus+"work.jsonl", corpus+"chatter.jsonl")
+	case "talk-blind":
+		seed, texts = 6, spoken(corpus+"blind.jsonl", corpus+"chatter_blind.jsonl")
 	default:
-		return nil, nil, fmt.Errorf("no set %q: unseen, drawn, tuning, tuning-drawn or tuning-both", o.set)
+		return nil, nil, fmt.Errorf("no set %q: unseen, drawn, tuning, tuning-drawn, tuning-both, talk or talk-blind", o.set)
 	}
 	seed += 100 * o.seed
 	by := map[string]talker{}
@@ -117,6 +128,9 @@ func clips(o options, s studio, k *session.Knowledge) ([]clip, map[string]talker
 	behind(out)
 	return out, by, nil
 }
+
+// corpus is the folder of the corpus of talk.
+const corpus = "intents/testdata/talk/"
 
 func run(ctx context.Context, o options) error {
 	s := studio{dir: o.parts + "/clips", parts: o.parts + "/kokoro"}

@@ -51,9 +51,20 @@ func keysOfJudgement(j session.Judgement) []string {
 }
 
 func outcomeOf(c clip, j session.Judgement) outcome {
+	o := c.outcome(c.Means, j)
+	for _, means := range c.Or {
+		if o != right && c.outcome(means, j) == right {
+			return right
+		}
+	}
+	return o
+}
+
+// outcome is what became of the clip if it means this.
+func (c clip) outcome(means []string, j session.Judgement) outcome {
 	keys := keysOfJudgement(j)
 	for _, k := range keys {
-		if !slices.Contains(c.Means, k) && !(c.Kind == "note" && k == "note") {
+		if !slices.Contains(means, k) && !(c.Kind == "note" && k == "note") {
 			return wrong
 		}
 	}
@@ -61,9 +72,12 @@ func outcomeOf(c clip, j session.Judgement) outcome {
 	case joblog.Asked:
 		return asked
 	case joblog.Ignored:
+		if c.Kind == "intent" {
+			return right
+		}
 		return ignored
 	}
-	if c.Kind != "note" && len(keys) != len(c.Means) {
+	if c.Kind != "note" && len(keys) != len(means) {
 		return wrong
 	}
 	return right
@@ -94,14 +108,23 @@ type table struct {
 func newTable(name string) *table { return &table{name, map[[3]string]tally{}} }
 
 func (t *table) add(c clip, o outcome) {
-	for _, family := range []string{c.Family, "all"} {
-		key := [3]string{c.Kind, family, c.Level}
-		if t.cells[key] == nil {
-			t.cells[key] = tally{}
+	kinds := []string{c.Kind}
+	if c.Kind != "chatter" && slices.Contains(alone, c.Kind) {
+		kinds = append(kinds, talkKinds)
+	}
+	for _, kind := range kinds {
+		for _, family := range []string{c.Family, "all"} {
+			key := [3]string{kind, family, c.Level}
+			if t.cells[key] == nil {
+				t.cells[key] = tally{}
+			}
+			t.cells[key][o]++
 		}
-		t.cells[key][o]++
 	}
 }
+
+// talkKinds stands for all kinds of the corpus of talk but chatter.
+const talkKinds = "talk"
 
 // families in the order of the table; kokoro is the natural one.
 var families = []struct{ id, name string }{{"kokoro", "natural (neural)"}, {"espeak-ng", "espeak-ng"}, {"flite", "flite"}, {"all", "all voices"}}
@@ -114,11 +137,19 @@ func write(w io.Writer, tables []*table) {
 		{"other", "Declarations, observations and commands without a number: the same, %"},
 		{"chatter", "Chatter: (none) / recorded / asked / ignored, %"},
 		{"note", "Notes: kept as a note / taken for something else / asked / ignored, %"},
+		{"pair", "Several values in one breath: exact / wrong in silence / asked / ignored, %"},
+		{"nameplate", "The nameplate: the same, %"},
+		{"isolation", "Switching, proving, bleeding: the same, %"},
+		{"observation", "What is seen and heard: the same, %"},
+		{"complaint", "Complaints: the same, %"},
+		{"repair", "Repairs: the same, %"},
+		{"intent", "What is not done yet: left alone / recorded / asked / –, %"},
+		{talkKinds, "All of these and readings together: exact / wrong in silence / asked / ignored, %"},
 	} {
-		fmt.Fprintf(w, "\n%s\n\n%s", part.title, head)
+		rows := ""
 		for _, t := range tables {
 			for _, f := range families {
-				if part.kind != "reading" && f.id != "all" {
+				if part.kind != "reading" && part.kind != talkKinds && f.id != "all" {
 					continue
 				}
 				cells := make([]string, len(levels))
@@ -128,9 +159,12 @@ func write(w io.Writer, tables []*table) {
 					cells[i], n = c.row(), max(n, c.n())
 				}
 				if n > 0 {
-					fmt.Fprintf(w, "| %s | %s | %d | %s |\n", t.name, f.name, n, strings.Join(cells, " | "))
+					rows += fmt.Sprintf("| %s | %s | %d | %s |\n", t.name, f.name, n, strings.Join(cells, " | "))
 				}
 			}
+		}
+		if rows != "" {
+			fmt.Fprintf(w, "\n%s\n\n%s%s", part.title, head, rows)
 		}
 	}
 }

@@ -25,6 +25,8 @@ type said struct {
 	Kind  string   `json:"kind"` // reading, other, chatter or note
 	Text  string   `json:"text"`
 	Means []string `json:"means"`
+	// Or are other meanings that are as right.
+	Or [][]string `json:"or,omitempty"`
 }
 
 func lines(name string) ([]string, error) {

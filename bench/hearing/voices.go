@@ -70,11 +70,12 @@ var unseenEnglish = []talker{
 
 // clip is one recording of the bench: a text by a voice in noise.
 type clip struct {
-	ID    string   `json:"id"`
-	Voice string   `json:"voice"`
-	Kind  string   `json:"kind"`
-	Text  string   `json:"text"`
-	Means []string `json:"means"`
+	ID    string     `json:"id"`
+	Voice string     `json:"voice"`
+	Kind  string     `json:"kind"`
+	Text  string     `json:"text"`
+	Means []string   `json:"means"`
+	Or    [][]string `json:"or,omitempty"`
 
 	Family string `json:"family"`
 	Level  string `json:"level"`  // clean, or the SNR in dB
@@ -231,7 +232,7 @@ func cast(s studio, texts []said, voices []talker, seed uint64, levelsOf func(i 
 			if (seed*100000+uint64(i))%8 == 0 {
 				id += "-talk" // somebody talks in the background, see sound
 			}
-			out = append(out, clip{ID: id, Voice: v.Name, Kind: t.Kind, Text: t.Text, Means: t.Means,
+			out = append(out, clip{ID: id, Voice: v.Name, Kind: t.Kind, Text: t.Text, Means: t.Means, Or: t.Or,
 				Family: v.Family, Level: level, WAV: s.path(v, t.Text), Seed: seed*100000 + uint64(i)})
 		}
 	}

@@ -89,12 +89,13 @@ func certaintyOf(engine string) []byte {
 // are fitted to recordings of known content.
 type Weights struct {
 	Source string             `json:"source"`
-	Word   float64            `json:"word"`   // nats for each word, against the pull to short texts
-	Outer  float64            `json:"outer"`  // nats by which a text outside the language is set back
-	Sharp  float64            `json:"sharp"`  // how much a nat between two meanings tells
-	Teen   float64            `json:"teen"`   // nats less between "fifteen" and "fifty"
-	Second float64            `json:"second"` // what a nat of the second recogniser is to one of the first
-	Loud   float64            `json:"loud"`   // nats less in noise about as loud as the speech, see loud
+	Word   float64            `json:"word"`            // nats for each word, against the pull to short texts
+	Outer  float64            `json:"outer"`           // nats by which a text outside the language is set back
+	Sharp  float64            `json:"sharp"`           // how much a nat between two meanings tells
+	Teen   float64            `json:"teen"`            // nats less between "fifteen" and "fifty"
+	Second float64            `json:"second"`          // what a nat of the second recogniser is to one of the first
+	Plain  float64            `json:"plain,omitempty"` // the same of the one that was not taught callouts
+	Loud   float64            `json:"loud"`            // nats less in noise about as loud as the speech, see loud
 	Bias   float64            `json:"bias"`
 	Per    map[string]float64 `json:"per"` // of each feature
 }
@@ -113,6 +114,8 @@ type Calibration struct {
 
 	One  Weights `json:"one"`
 	Pair Weights `json:"pair"`
+	// Trio is for two and the one that was not taught callouts; nil: that one is not asked.
+	Trio *Weights `json:"trio,omitempty"`
 }
 
 func loadCalibration(data []byte) (Calibration, error) {
@@ -125,7 +128,11 @@ func loadCalibration(data []byte) (Calibration, error) {
 	if !(c.Ask > 0 && c.Ask <= c.Sure && c.Sure < 1) {
 		return c, fmt.Errorf("hearing: certainty.json: ask is %g and sure %g; they lie between 0 and 1, and ask is the lower", c.Ask, c.Sure)
 	}
-	return c, errors.Join(c.One.check(Features()), c.Pair.check(PairFeatures()))
+	err := errors.Join(c.One.check(Features()), c.Pair.check(PairFeatures()))
+	if c.Trio != nil {
+		err = errors.Join(err, c.Trio.check(TrioFeatures()))
+	}
+	return c, err
 }
 
 func (w Weights) check(names []string) error {
@@ -202,11 +209,7 @@ func (w Weights) weigh(p *intents.Parser, x prior, list ...audio.Transcript) (be
 	}
 	for _, k := range order {
 		for i, m := range heard {
-			if i == 0 {
-				sums[k] += m.of(k)
-			} else {
-				sums[k] += w.Second * m.of(k)
-			}
+			sums[k] += []float64{1, w.Second, w.Plain}[i] * m.of(k)
 		}
 	}
 	sort.SliceStable(order, func(i, j int) bool { return sums[order[i]] > sums[order[j]] })

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -23,6 +24,7 @@ type Ear struct {
 	recogniser audio.Recogniser
 	parser     *intents.Parser
 	second     audio.Recogniser // asked where the first is unsure; nil: none
+	plain      audio.Recogniser // writes English as it is spoken; nil: none
 	calibrated Calibration
 	prompt     string
 	usual      usual
@@ -78,6 +80,12 @@ func (e *Ear) expected() prior {
 	return p
 }
 
+// Plain gives the ear a recogniser that was not taught callouts. It writes what it hears
+// without the language, and is asked where the others are unsure, and before anything is
+// taken that people's safety hangs on. It counts only where the calibration has weights
+// for three.
+func (e *Ear) Plain(r audio.Recogniser) { e.plain = r }
+
 // Hints are what the ear tells a recogniser.
 func (e *Ear) Hints() audio.Hints {
 	h := audio.Hints{Language: e.callouts}
@@ -104,21 +112,33 @@ func (e *Ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (He
 		}
 	}
 	h := e.Understand(t)
+	if e.plain != nil && e.calibrated.Trio != nil && e.wantsPlain(h, t) {
+		if err := e.plainly(ctx, sound, &t); err != nil {
+			return blank, err
+		}
+		h = e.Understand(t)
+	}
 	h.At, h.Engine, h.Duration, h.Sound = blank.At, blank.Engine, blank.Duration, blank.Sound
 	if t.Second != nil {
 		h.Engine += "; " + e.second.Engine()
 	}
+	if t.Plain != nil {
+		h.Engine += "; " + e.plain.Engine()
+	}
 	return h, nil
 }
 
-// Both hears with both recognisers, however sure the first is: for fitting what tells when
-// the second is asked.
-func (e *Ear) Both(ctx context.Context, sound audio.Utterance) (Trace, error) {
+// All hears with all recognisers, however sure they are: for fitting what tells when each
+// is asked.
+func (e *Ear) All(ctx context.Context, sound audio.Utterance) (Trace, error) {
 	t, err := e.first(ctx, sound)
-	if err != nil || e.second == nil {
-		return t, err
+	if err == nil && e.second != nil {
+		err = e.again(ctx, sound, &t)
 	}
-	return t, e.again(ctx, sound, &t)
+	if err == nil && e.plain != nil {
+		err = e.plainly(ctx, sound, &t)
+	}
+	return t, err
 }
 
 // first hears with the first recogniser.
@@ -131,13 +151,26 @@ func (e *Ear) first(ctx context.Context, sound audio.Utterance) (Trace, error) {
 	return Trace{First: t}, nil
 }
 
-// again hears with the second, and lets each score what only the other found. Where the
-// second fails, what the first heard stands, unsure as it is.
+// again hears with the second, and lets each score what only the other found. Where it
+// fails, what the first heard stands, unsure as it is.
 func (e *Ear) again(ctx context.Context, sound audio.Utterance, t *Trace) error {
 	second, err := e.second.Recognise(ctx, sound, e.Hints())
 	switch {
 	case err == nil || errors.Is(err, audio.ErrNoSpeech):
 		t.Second = &second
+		return e.cross(ctx, sound, t)
+	case ctx.Err() != nil:
+		return err
+	}
+	return nil
+}
+
+// plainly hears with the one that was not taught callouts, likewise.
+func (e *Ear) plainly(ctx context.Context, sound audio.Utterance, t *Trace) error {
+	plain, err := e.plain.Recognise(ctx, sound, audio.Hints{})
+	switch {
+	case err == nil || errors.Is(err, audio.ErrNoSpeech):
+		t.Plain = &plain
 		return e.cross(ctx, sound, t)
 	case ctx.Err() != nil:
 		return err
@@ -173,15 +206,47 @@ func (e *Ear) understand(t Trace) Heard {
 	if !ok {
 		return asWritten(first)
 	}
-	return chosen(first, best, rivals, w.Certainty(evidence))
+	sure := w.Certainty(evidence)
+	if t.Plain != nil && commits(best.items) && !e.says(*t.Plain, best.mean) {
+		sure = min(sure, halfSure)
+	}
+	return chosen(first, best, rivals, sure)
+}
+
+// halfSure is the certainty of what two recognisers contradict each other about: it is asked.
+const halfSure = 0.5
+
+// commits reports whether people's safety or the record of the repair hangs on items: on
+// declarations and repairs.
+func commits(list []intents.Item) bool {
+	for _, it := range list {
+		if it.Declaration != "" || it.Repair != "" {
+			return true
+		}
+	}
+	return false
+}
+
+// says reports whether a transcript's own text has a meaning, or has it among others.
+func (e *Ear) says(t audio.Transcript, mean string) bool {
+	own := distinct(e.parser.Parse(t.Text, e.expected().Context).Items)
+	for _, part := range strings.Split(mean, between) {
+		if !slices.Contains(own, part) {
+			return false
+		}
+	}
+	return true
 }
 
 // weights are those for what a trace holds, with its transcripts.
 func (e *Ear) weights(t Trace) (Weights, []audio.Transcript) {
-	if t.Second == nil {
-		return e.calibrated.One, []audio.Transcript{t.First}
+	switch {
+	case t.Plain != nil && t.Second != nil && e.calibrated.Trio != nil:
+		return *e.calibrated.Trio, []audio.Transcript{t.First, *t.Second, *t.Plain}
+	case t.Second != nil:
+		return e.calibrated.Pair, []audio.Transcript{t.First, *t.Second}
 	}
-	return e.calibrated.Pair, []audio.Transcript{t.First, *t.Second}
+	return e.calibrated.One, []audio.Transcript{t.First}
 }
 
 func asWritten(t audio.Transcript) Heard {

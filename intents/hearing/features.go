@@ -46,6 +46,18 @@ func PairFeatures() []string {
 	return append(names, "first", "second", "nearest")
 }
 
+// TrioFeatures are the same with the recogniser that was not taught callouts: for it they
+// have a 3 behind them, and there is besides
+//
+//	plain    1 if its own text has the meaning
+func TrioFeatures() []string {
+	names := PairFeatures()
+	for _, name := range perEar {
+		names = append(names, name+"3")
+	}
+	return append(names, "plain")
+}
+
 var perEar = []string{"gap", "worth", "alike", "numbers", "silence"}
 
 // features tell how well the text for a meaning fits the sound, to each recogniser.
@@ -68,9 +80,12 @@ func features(best candidate, heard []meanings) map[string]float64 {
 		f["numbers"+ear] = flag(slices.Equal(written.FindAllString(m.free.text, -1), written.FindAllString(best.text, -1)))
 		f["silence"+ear] = m.quiet
 	}
-	if len(heard) == 2 {
+	if len(heard) > 1 {
 		f["first"], f["second"] = flag(heard[0].likeliest(best.mean)), flag(heard[1].likeliest(best.mean))
-		f["nearest"] = max(f["alike"], f["alike2"])
+		f["nearest"] = max(f["alike"], f["alike2"], f["alike3"])
+	}
+	if len(heard) > 2 {
+		f["plain"] = flag(heard[2].free.mean == best.mean)
 	}
 	return f
 }

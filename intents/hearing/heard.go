@@ -25,8 +25,20 @@ type Alternative struct {
 	LogLikelihood float64 // natural
 }
 
-// Trace is how the text was found, for those who measure.
+// Trace is what the recognisers made of the sound.
 type Trace struct {
 	First  audio.Transcript
 	Second *audio.Transcript // nil: the second recogniser was not asked, or failed
+	Plain  *audio.Transcript // the same of the one that was not taught callouts
+}
+
+// all are the transcripts there are, the first before the others.
+func (t *Trace) all() []*audio.Transcript {
+	list := []*audio.Transcript{&t.First}
+	for _, other := range []*audio.Transcript{t.Second, t.Plain} {
+		if other != nil {
+			list = append(list, other)
+		}
+	}
+	return list
 }

@@ -23,9 +23,12 @@ type candidate struct {
 	items []intents.Item
 }
 
+// between stands between the meanings of items.
+const between = " | "
+
 // meaning writes items so that equal ones are equal, and texts of different words too.
 func meaning(list []intents.Item) string {
-	return strings.Join(distinct(list), " | ")
+	return strings.Join(distinct(list), between)
 }
 
 // distinct are the items' meanings, each once.

@@ -2,6 +2,7 @@ package hearing
 
 import (
 	"context"
+	"slices"
 
 	"callout/audio"
 )
@@ -53,29 +54,77 @@ func (e *Ear) missing(t, other audio.Transcript) (texts []string) {
 	return texts
 }
 
-// cross lets each recogniser score what only the other found, if it can.
+// cross lets the last recogniser that heard score what only those before it found, and
+// each of those what only the last one found, if they can.
 func (e *Ear) cross(ctx context.Context, sound audio.Utterance, heard *Trace) error {
-	t, again := &heard.First, heard.Second
-	forFirst, forSecond := e.missing(*t, *again), e.missing(*again, *t)
-	for _, side := range []struct {
-		r     audio.Recogniser
-		t     *audio.Transcript
-		texts []string
-	}{{e.second, again, forSecond}, {e.recogniser, t, forFirst}} { // the second has just heard it
-		scorer, ok := side.r.(audio.Scorer)
-		if !ok || len(side.texts) == 0 {
-			continue
+	list, by := heard.all(), e.recognisers(heard)
+	last := len(list) - 1
+	var forLast []string
+	forOthers := make([][]string, last)
+	for i, t := range list[:last] {
+		for _, text := range e.missing(*list[last], *t) {
+			if !slices.Contains(forLast, text) {
+				forLast = append(forLast, text)
+			}
 		}
-		logs, err := scorer.Score(ctx, sound, e.Hints(), side.t.Window, side.texts)
-		if ctx.Err() != nil {
+		forOthers[i] = e.missing(*t, *list[last])
+	}
+	if err := e.score(ctx, sound, by[last], list[last], forLast); err != nil { // it has just heard it
+		return err
+	}
+	for i, t := range list[:last] {
+		if err := e.score(ctx, sound, by[i], t, forOthers[i]); err != nil {
 			return err
-		}
-		if err != nil {
-			continue // a recogniser that can't score is no worse than one that wasn't asked
-		}
-		for i, log := range logs {
-			side.t.Scored = append(side.t.Scored, audio.Hypothesis{Text: side.texts[i], LogLikelihood: log})
 		}
 	}
 	return nil
+}
+
+// recognisers are those of a trace's transcripts, in their order.
+func (e *Ear) recognisers(t *Trace) []audio.Recogniser {
+	list := []audio.Recogniser{e.recogniser}
+	if t.Second != nil {
+		list = append(list, e.second)
+	}
+	if t.Plain != nil {
+		list = append(list, e.plain)
+	}
+	return list
+}
+
+// score adds to a transcript how likely its recogniser holds texts. One that can't score is
+// no worse than one that wasn't asked.
+func (e *Ear) score(ctx context.Context, sound audio.Utterance, r audio.Recogniser, t *audio.Transcript, texts []string) error {
+	scorer, ok := r.(audio.Scorer)
+	if !ok || len(texts) == 0 {
+		return nil
+	}
+	h := e.Hints()
+	if r == e.plain {
+		h = audio.Hints{}
+	}
+	logs, err := scorer.Score(ctx, sound, h, t.Window, texts)
+	if ctx.Err() != nil {
+		return err
+	}
+	if err != nil {
+		return nil
+	}
+	for i, log := range logs {
+		t.Scored = append(t.Scored, audio.Hypothesis{Text: texts[i], LogLikelihood: log})
+	}
+	return nil
+}
+
+// wantsPlain reports whether English as it is spoken should be heard beside what was chosen.
+func (e *Ear) wantsPlain(h Heard, t Trace) bool {
+	if h.Text == "" {
+		return false
+	}
+	w, heard := e.weights(t)
+	best, _, _, ok := w.weigh(e.parser, e.expected(), heard...)
+	if e.note(t.First, best) {
+		return false
+	}
+	return !ok || h.Certainty < e.calibrated.Sure || commits(best.items)
 }

@@ -2,7 +2,7 @@
 // from the grammar that parser and recogniser share, each as spoken and as it should be
 // written, and talk that is no callout.
 //
-// usage: texts [-n CALLOUTS] [-talk TALK] [-seed SEED] > texts.jsonl
+// usage: texts [-n CALLOUTS] [-talk TALK] [-like LINES] [-seed SEED] > texts.jsonl
 package main
 
 import (
@@ -25,15 +25,17 @@ type text struct {
 func main() {
 	n := flag.Int("n", 30000, "callouts")
 	talk := flag.Int("talk", 12000, "lines of talk")
+	like := flag.Int("like", 0, "lines like those of the corpus of talk")
+	from := flag.String("corpus", "intents/testdata/talk/work.jsonl", "the file of it; never a blind one")
 	seed := flag.Int64("seed", 1, "seed")
 	flag.Parse()
-	if err := run(*n, *talk, rand.New(rand.NewSource(*seed))); err != nil {
+	if err := run(*n, *talk, *like, *from, rand.New(rand.NewSource(*seed))); err != nil {
 		fmt.Fprintln(os.Stderr, "texts:", err)
 		os.Exit(1)
 	}
 }
 
-func run(n, talk int, r *rand.Rand) error {
+func run(n, talk, like int, from string, r *rand.Rand) error {
 	w := bufio.NewWriter(os.Stdout)
 	out := json.NewEncoder(w)
 	c, err := newCallouts(r)
@@ -61,6 +63,17 @@ func run(n, talk int, r *rand.Rand) error {
 	for range talk {
 		if err := out.Encode(text{Kind: "talk", Spoken: k.next()}); err != nil {
 			return err
+		}
+	}
+	if like > 0 {
+		c, err := readCorpus(from, r)
+		if err != nil {
+			return err
+		}
+		for range like {
+			if err := out.Encode(c.next()); err != nil {
+				return err
+			}
 		}
 	}
 	return w.Flush()

@@ -15,6 +15,8 @@ type utterance struct {
 	text string
 	toks []token
 	env  environment
+
+	guarding []hit // found in free talk
 }
 
 // step is one stretch of the cover: a clause, words that carry nothing, or a
@@ -35,9 +37,6 @@ const (
 
 // read finds the best covers of the text and settles what they mean.
 func (u *utterance) read() Result {
-	if r, ok := u.note(); ok {
-		return r
-	}
 	covers := u.covers(u.toks)
 	var results []Result
 	for _, c := range covers {
@@ -69,7 +68,10 @@ func (u *utterance) note() (Result, bool) {
 				}
 			}
 			before := &utterance{p: u.p, text: u.text, toks: u.toks[:i], env: u.env}
-			r := before.read()
+			var r Result
+			if i > 0 {
+				r = before.read()
+			}
 			start := u.toks[i].start
 			said := strings.TrimSpace(u.text[start:])
 			end := start + len(said)

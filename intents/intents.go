@@ -18,8 +18,10 @@ import (
 type Asked struct {
 	Quantity   catalogue.QuantityID // "" when none is asked for
 	Place      catalogue.PlaceID
-	Candidates []Item // the meanings named in a question such as "fifteen or fifty?"
-	Where      bool   // it asks for the place: a number alone does not answer it
+	Candidates []Item                    // the meanings named in a question such as "fifteen or fifty?"
+	Where      bool                      // it asks for the place: a number alone does not answer it
+	Confirm    bool                      // it asks for yes or no
+	Declare    []catalogue.DeclarationID // the switching that was asked for
 }
 
 // Context is what the parser may know beside the words. The zero Context knows
@@ -38,6 +40,7 @@ type Item struct {
 	Repair      catalogue.RepairID      `json:"repair,omitempty"`
 	Command     *catalogue.Asked        `json:"command,omitempty"`
 	Note        string                  `json:"note,omitempty"`
+	Question    *Question               `json:"question,omitempty"`
 
 	Said  string `json:"said"`  // the words it came from, as given
 	Start int    `json:"start"` // byte span of Said in the text
@@ -81,6 +84,9 @@ type Result struct {
 	Items   []Item   `json:"items,omitempty"`
 	Doubts  []Doubt  `json:"doubts,omitempty"`
 	Ignored []string `json:"ignored,omitempty"`
+	// Meant lists what was spoken of and not told as so: about to be done, asked, or read
+	// another day.
+	Meant []Item `json:"meant,omitempty"`
 }
 
 // Parser is the compiled vocabulary. It never changes after New and is safe for
@@ -90,6 +96,7 @@ type Parser struct {
 	lex           *lexicon
 	tab           *tables
 	words         words
+	free          *talk
 	qualified     []qualified
 	quantityIndex map[catalogue.QuantityID]int
 	placeIndex    map[catalogue.PlaceID]int
@@ -131,7 +138,10 @@ func New(c *catalogue.Catalogue) (*Parser, error) {
 		return nil, err
 	}
 	var err error
-	p.tab, err = newTables(c, p.lex, im, p.words)
+	if p.tab, err = newTables(c, p.lex, im, p.words); err != nil {
+		return nil, err
+	}
+	p.free, err = newTalk(c)
 	return p, err
 }
 
@@ -159,7 +169,10 @@ func (p *Parser) Parse(text string, ctx Context) Result {
 	}
 	toks, rest := scan(text, p.lex.alphabet)
 	u := &utterance{p: p, text: text, toks: toks, env: p.environment(ctx)}
-	res := u.read()
+	if r, ok := u.note(); ok {
+		return r
+	}
+	res := u.choose(u.read(), u.talk(ctx), ctx)
 	if rest < len(text) {
 		res.Ignored = append(res.Ignored, text[rest:])
 	}

@@ -10,7 +10,7 @@ import (
 	"callout/catalogue"
 )
 
-//go:embed data/*.json
+//go:embed data/*.json data/talk/*.json
 var embedded embed.FS
 
 // class is the part a phrase plays in a callout.
@@ -77,7 +77,7 @@ type words struct {
 	PairJoins      []string               `json:"pair_joins"`
 	EverydayPlaces []catalogue.PlaceID    `json:"everyday_places"` // named in small talk about the weather too
 	Nowhere        []catalogue.QuantityID `json:"nowhere"`         // taken at so many places that none is meant by itself
-	ByName         []catalogue.QuantityID `json:"by_name"` // seen or felt by a test of its own: "stuck" or "burnt" said of a part is not it
+	ByName         []catalogue.QuantityID `json:"by_name"`         // seen or felt by a test of its own: "stuck" or "burnt" said of a part is not it
 	PairQuantities []catalogue.QuantityID `json:"pair_quantities"`
 	PairPlaces     []catalogue.PlaceID    `json:"pair_places"` // larger section first
 }

@@ -1,0 +1,210 @@
+package intents
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"callout/catalogue"
+)
+
+// talk is the free language: frames, each some ways of saying one thing with slots for
+// what varies, and the classes of words that the slots take.
+type talk struct {
+	classes  []wordClass
+	frames   []frame
+	byWord   map[string][]start // frames that can begin with a word
+	byNumber []start
+	stepOver *node // words that may stand between the words of a frame
+	empty    map[string]bool
+}
+
+// start is one pattern of one frame.
+type start struct{ frame, pattern int }
+
+// wordClass is a set of phrases, each with the value it stands for.
+type wordClass struct {
+	name    string
+	members []member
+	first   starts
+	byWord  map[string][]int // members that can begin with a word
+	byNum   []int
+}
+
+type member struct {
+	pattern pattern
+	value   string
+}
+
+// frame is one line of frames.json: what is said and what it means.
+type frame struct {
+	say   []pattern
+	mean  []string
+	or    [][]string
+	guard string
+	open  []string
+	ask   bool
+	cost  float64
+	text  string // the first way, for messages
+}
+
+type talkClass struct {
+	Class string   `json:"class"`
+	Value string   `json:"value"`
+	Say   []string `json:"say"`
+}
+
+type talkFrame struct {
+	Say   []string   `json:"say"`
+	Mean  []string   `json:"mean"`
+	Or    [][]string `json:"or"`
+	Guard string     `json:"guard"` // what stands beside it is not meant as said: "intent", "elsewhere", "question"; "tag": it ends a statement as a question
+	Open  []string   `json:"open"`  // only while one of these is asked for: "declare leads_off", "voltage capacitor", "confirm"
+	Ask   bool       `json:"ask"`   // never recorded without asking
+	Cost  float64    `json:"cost"`  // above zero: only where nothing else fits
+	Why   string     `json:"why"`
+}
+
+// talkWords is data/talk/words.json.
+type talkWords struct {
+	StepOver []string `json:"step_over"` // fillers, hedges and asides
+	Empty    []string `json:"empty"`     // words that carry nothing where they are left over
+}
+
+var talkFrameFiles = []string{"talk/guards.json", "talk/readings.json", "talk/pairs.json", "talk/plate.json", "talk/seen.json", "talk/switching.json", "talk/repairs.json", "talk/mending.json", "talk/questions.json"}
+
+func newTalk(c *catalogue.Catalogue) (*talk, error) {
+	var list []talkClass
+	var w talkWords
+	if err := decode("talk/classes.json", &list); err != nil {
+		return nil, err
+	}
+	if err := decode("talk/words.json", &w); err != nil {
+		return nil, err
+	}
+	k := &talk{byWord: map[string][]start{}, stepOver: &node{}, empty: map[string]bool{}}
+	for _, s := range w.StepOver {
+		toks, _ := scan("x "+s, nil)
+		k.stepOver.add(texts(toks[1:]))
+	}
+	for _, s := range w.Empty {
+		k.empty[s] = true
+	}
+	index, err := k.readClasses(c, list)
+	if err != nil {
+		return nil, err
+	}
+	for _, file := range talkFrameFiles {
+		var frames []talkFrame
+		if err := decode(file, &frames); err != nil {
+			return nil, err
+		}
+		for _, f := range frames {
+			if err := k.addFrame(f, index, c); err != nil {
+				return nil, fmt.Errorf("intents: %s: %w", file, err)
+			}
+		}
+	}
+	return k, nil
+}
+
+func (n *node) add(seq []string) {
+	for _, w := range seq {
+		if n.next == nil {
+			n.next = map[string]*node{}
+		}
+		if n.next[w] == nil {
+			n.next[w] = &node{}
+		}
+		n = n.next[w]
+	}
+	n.entries = []entry{{class: isFiller}}
+}
+
+// readClasses compiles the classes in their order: one may use those before it. The class
+// "place" is the catalogue's own.
+func (k *talk) readClasses(c *catalogue.Catalogue, list []talkClass) (map[string]int, error) {
+	index := map[string]int{}
+	for _, p := range c.Places {
+		list = append(list, talkClass{Class: "place", Value: string(p.ID), Say: append([]string{p.Name}, p.Spoken...)})
+	}
+	for i := 0; i < len(list); {
+		name := list[i].Class
+		cl := wordClass{name: name, first: starts{words: map[string]bool{}}, byWord: map[string][]int{}}
+		for ; i < len(list) && list[i].Class == name; i++ {
+			for _, s := range list[i].Say {
+				if name == "place" {
+					s = strings.Map(func(r rune) rune {
+						if strings.ContainsRune("[](|)<>#*", r) {
+							return ' '
+						}
+						return r
+					}, s)
+				}
+				p, err := compilePattern(s, index)
+				if err != nil {
+					return nil, fmt.Errorf("intents: talk/classes.json: class %s: %w", name, err)
+				}
+				m := len(cl.members)
+				cl.members = append(cl.members, member{p, list[i].Value})
+				first := starts{words: map[string]bool{}}
+				if k.startsOf(p, &first) || first.open {
+					return nil, fmt.Errorf("intents: talk/classes.json: class %s: %q can be nothing", name, s)
+				}
+				for w := range first.words {
+					cl.first.words[w] = true
+					cl.byWord[w] = append(cl.byWord[w], m)
+				}
+				if first.number {
+					cl.first.number = true
+					cl.byNum = append(cl.byNum, m)
+				}
+			}
+		}
+		if _, twice := index[name]; twice {
+			return nil, fmt.Errorf("intents: talk/classes.json: class %s stands in two places", name)
+		}
+		index[name] = len(k.classes)
+		k.classes = append(k.classes, cl)
+	}
+	return index, nil
+}
+
+func (k *talk) addFrame(f talkFrame, index map[string]int, c *catalogue.Catalogue) error {
+	if len(f.Say) == 0 || len(f.Mean)+len(f.Or) == 0 && f.Guard == "" {
+		return fmt.Errorf("a frame needs what is said, and a meaning or a guard: %v", f.Say)
+	}
+	fr := frame{mean: f.Mean, or: f.Or, guard: f.Guard, open: f.Open, ask: f.Ask, cost: f.Cost, text: f.Say[0]}
+	n := len(k.frames)
+	for i, s := range f.Say {
+		p, err := compilePattern(s, index)
+		if err != nil {
+			return err
+		}
+		fr.say = append(fr.say, p)
+		first := starts{words: map[string]bool{}}
+		if k.startsOf(p, &first) || first.open {
+			return fmt.Errorf("%q can begin with anything", s)
+		}
+		for w := range first.words {
+			k.byWord[w] = append(k.byWord[w], start{n, i})
+		}
+		if first.number {
+			k.byNumber = append(k.byNumber, start{n, i})
+		}
+	}
+	for _, list := range append([][]string{f.Mean}, f.Or...) {
+		for _, m := range list {
+			if !strings.Contains(m, "$") {
+				if _, err := readItem(c, strings.Fields(m), nil); err != nil {
+					return fmt.Errorf("%q: %w", f.Say[0], err)
+				}
+			}
+		}
+	}
+	if g := f.Guard; g != "" && !slices.Contains([]string{"intent", "elsewhere", "question", "tag"}, g) {
+		return fmt.Errorf("%q: no guard %q", f.Say[0], g)
+	}
+	k.frames = append(k.frames, fr)
+	return nil
+}

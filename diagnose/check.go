@@ -69,7 +69,7 @@ func (l *loader) tests() {
 						l.bad("%s: no reference %q", where, c.Of)
 					}
 				}
-				if t.Value != "windings" && t.Value != "circuit" && t.Value != "protection" && (c.To == nil) != (j == len(t.Classes)-1) {
+				if !named[t.Value] && (c.To == nil) != (j == len(t.Classes)-1) {
 					l.bad("%s: outcome %s: every outcome but the last has an end", where, c.ID)
 				}
 			}
@@ -150,7 +150,12 @@ func (l *loader) tests() {
 }
 
 // markedRef reports the nameplate choices that a sum reads by itself.
-func markedRef(r string) bool { return r == "refrigerant" || r == "metering_device" }
+func markedRef(r string) bool {
+	return r == "refrigerant" || r == "metering_device" || guessedRef(r)
+}
+
+// guessedRef reports the one that has a usual value, which is taken where it can't be read.
+func guessedRef(r string) bool { return r == "valve_energised" }
 
 func (t Test) outcome(v catalogue.ValueID) ClassID {
 	if c, ok := t.Values[v]; ok {

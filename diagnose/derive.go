@@ -28,7 +28,9 @@ type sumResult struct {
 	x       float64
 	class   ClassID
 	text    map[string]string
-	refused string // why no outcome may be drawn from these readings
+	refused string  // why no outcome may be drawn from these readings
+	misread bool    // with refused: they can't be, so that they are read again
+	unsure  float64 // with class: the chance that it is another
 }
 
 type sum func(in sumInput) sumResult
@@ -43,6 +45,7 @@ var sums = map[string]sum{
 		return deviation(in, float64(uf))
 	},
 	"windings":      windings,
+	"valve_call":    valveCall,
 	"superheat":     superheat,
 	"subcooling":    subcooling,
 	"suction_level": suctionLevel,
@@ -66,6 +69,9 @@ var sums = map[string]sum{
 		return in.saturation(in.v[0], physics.Dew, func(t float64) sumResult { return degrees(in.v[1] - t) })
 	},
 }
+
+// named are the sums that name their outcome, which then has no ends.
+var named = map[string]bool{"windings": true, "valve_call": true, "circuit": true, "protection": true}
 
 // short writes a number as people do: no more digits than it needs.
 func short(x float64) string {
@@ -136,22 +142,45 @@ func windings(in sumInput) sumResult {
 		return sumResult{class: "start_open"}
 	case physics.WindingsClosed:
 		const noTurns = 0.15 // ohms: less than any run winding, common practice, no source
-		if ok, _, err := w.Identity(); err != nil || !ok || in.v[0] < noTurns || in.v[1] < noTurns {
-			return sumResult{class: "shorted"}
+		// Three terminals of one star always add up, shorted turns or not: what does
+		// not was misread.
+		if ok, _, err := w.Identity(); err != nil || !ok {
+			return sumResult{misread: true, refused: fmt.Sprintf("C-R %s and C-S %s Ω must make S-R, and that is %s Ω: one was misread. Zero the leads and read the three again", short(in.v[0]), short(in.v[1]), short(in.v[2]))}
 		}
-		// Odd beyond what the meter may be off.
-		const off = 0.05 // ohms
-		low := physics.Windings{CR: w.CR + off, CS: w.CS - off, SR: w.SR}
-		high := physics.Windings{CR: w.CR - off, CS: w.CS + off, SR: w.SR}
-		least, err1 := low.StartToRun()
-		most, err2 := high.StartToRun()
-		if err1 == nil && err2 == nil && (least > 5 || most < 2.5) {
-			return sumResult{class: "odd"}
+		if in.v[0] < noTurns || in.v[1] < noTurns {
+			return sumResult{class: "shorted"}
 		}
 		return sumResult{class: "sound"}
 	}
-	return sumResult{refused: fmt.Sprintf("C-R %s, C-S %s, S-R %s Ω can't be: measure the three pairs again", short(in.v[0]), short(in.v[1]), short(in.v[2]))}
+	return sumResult{misread: true, refused: fmt.Sprintf("C-R %s, C-S %s, S-R %s Ω can't be: measure the three pairs again", short(in.v[0]), short(in.v[1]), short(in.v[2]))}
 }
+
+// valveCall holds the volts at the reversing valve's coil against the season: O
+// energises it in cooling, B in heating. Where the diagram could not be read, O is
+// taken, which most makes use (common practice, no source).
+func valveCall(in sumInput) sumResult {
+	const otherwise = 0.15 // makes that energise it in heating: common practice, no source
+	mode := in.job.mode()
+	if mode == "" {
+		return sumResult{refused: "the season is not known: in which the valve is energised tells nothing yet"}
+	}
+	res := sumResult{text: map[string]string{"target": "this unit energises it in cooling"}}
+	wanted := mode == "cooling"
+	switch in.job.mark("valve_energised") {
+	case "in_heating":
+		wanted, res.text["target"] = !wanted, "this unit energises it in heating"
+	case "":
+		res.unsure, res.text["target"] = otherwise, "taken as energised in cooling, as most are"
+	}
+	res.class = "wrong"
+	if (in.v[0] > callVolts) == wanted {
+		res.class = "right"
+	}
+	return res
+}
+
+// callVolts is the least that counts as a call on a 24 V circuit: common practice, no source.
+const callVolts = 10
 
 // saturation finds the boiling or bubble temperature at a pressure.
 func (in sumInput) saturation(psig float64, b physics.Branch, then func(t float64) sumResult) sumResult {

@@ -296,7 +296,7 @@ func TestAnUnsettledCallSaysWhatIsMissing(t *testing.T) {
 		}
 		return ""
 	}
-	assert.Regexp(t, `I can't settle this .* Likeliest is .*, and what would show it could not be done: .*the disconnect's fuses`,
+	assert.Regexp(t, `I can't settle this .* Likeliest is .*not proved: .*the disconnect's fuses`,
 		end("complaint unit outdoor_unit_dead/mode unit cooling/declare panel_open/contactor_state contactor pulled_in/voltage contactor_line 0.4/breaker_state breaker on/voltage disconnect_line 241"))
 	assert.Regexp(t, `[Nn]ot tested: .*the outdoor coil`,
 		end("complaint unit weak_cooling/mode unit cooling/fan_motion fan running/fan_motion blower running/compressor_sound compressor running/filter_state filter clean/rated_load_amps compressor 14/current compressor_common 11/temperature supply_air 57/temperature return_air 76/wet_bulb return_air 63/refrigerant unit R-410A/metering_device unit txv/declare gauges_on panel_open/suction_pressure suction_line 120.7/temperature suction_line 53/liquid_pressure liquid_line 361.4/temperature liquid_line 99/temperature outdoor_air 90/rated_capacitance herm 45/current compressor_start 5.8/capacitor_voltage herm 342/duct_state duct good"))

@@ -65,6 +65,7 @@ type Test struct {
 	State     string     `json:"state"`               // the energy state it needs
 	Operating bool       `json:"operating,omitempty"` // its outcome depends on the unit being powered and called
 	Condition string     `json:"condition,omitempty"` // what must be so before it is asked
+	Isolated  bool       `json:"isolated,omitempty"`  // it counts only with the compressor's own wires off
 	Mode      string     `json:"mode,omitempty"`
 	UnitType  string     `json:"unit_type,omitempty"`
 	Phase     string     `json:"phase,omitempty"`
@@ -215,6 +216,7 @@ type need struct {
 	Measure []TestID `json:"measure,omitempty"`
 	Absent  bool     `json:"absent,omitempty"` // nothing is needed where the part of Measure is not fitted
 	Unread  bool     `json:"unread,omitempty"` // nor where the nameplate does not tell what Measure is held against
+	Waived  bool     `json:"waived,omitempty"` // nor where Measure can't be done: what is left of the gate suffices
 
 	any, all []clause
 }

@@ -92,7 +92,7 @@ func (v *view) blocked(state string) string {
 func (v *view) hopeless(t *Test) bool {
 	for _, r := range t.Refs {
 		in := Input{Quantity: catalogue.QuantityID(r), Place: "unit"}
-		if markedRef(r) && v.s.mark(in.Quantity) == "" && v.s.unread[in] {
+		if markedRef(r) && !guessedRef(r) && v.s.mark(in.Quantity) == "" && v.s.unread[in] {
 			return true
 		}
 	}
@@ -152,6 +152,14 @@ func (v *view) missingPart(n need) bool {
 		}
 	}
 	return false
+}
+
+// impossible reports whether none of a need's tests can be done here.
+func (v *view) impossible(n need) bool {
+	return !slices.ContainsFunc(n.Measure, func(id TestID) bool {
+		at := v.k.testAt[id]
+		return !v.s.cannot[at] && !v.barred(v.k.tests[at].State)
+	})
 }
 
 // untold reports whether the nameplate value that a need's tests are held against can't be

@@ -378,6 +378,9 @@ func (v *view) stuck(a *Assessment) Next {
 		for _, l := range lacking {
 			names = append(names, l.Name)
 		}
+		if more := v.untested(f); more != "" {
+			names = append(names, more)
+		}
 		n.Say += ", but it is not proved: " + strings.Join(names, ", ") + " still lacking"
 		n.Because = v.k.gates[v.k.gateAt[v.k.faults[f].First]].Name
 	} else {

@@ -83,6 +83,8 @@ func (s *state) usable(t *Test, r *record) bool {
 		return !r.thrown
 	case t.State == "any":
 		return true
+	case t.Isolated && !r.isolated:
+		return false
 	case t.State == "isolated":
 		return r.isolated && r.powered
 	case t.State == "run_kit":
@@ -300,7 +302,7 @@ func (s *state) classify(i int, r record, epoch int) outcome {
 		}
 	}
 	for _, id := range t.Refs {
-		if markedRef(id) && s.mark(catalogue.QuantityID(id)) == "" {
+		if in := (Input{Quantity: catalogue.QuantityID(id), Place: "unit"}); markedRef(id) && s.mark(in.Quantity) == "" && !(guessedRef(id) && s.unread[in]) {
 			return outcome{}
 		}
 	}
@@ -321,12 +323,19 @@ func (s *state) classify(i int, r record, epoch int) outcome {
 	}
 	if res.refused != "" {
 		o.counts = false
+		if n, _ := s.own(i); res.misread && n < 3 {
+			o.again = true // it is read once or twice more, and then left
+		}
 		o.text = res.refused
 		return o
 	}
 	if res.class != "" {
 		o.top = t.class(res.class)
-		o.weights[o.top] = 1
+		for c := range o.weights {
+			o.weights[c] = res.unsure / float64(max(len(o.weights)-1, 1))
+		}
+		o.weights[o.top] = 1 - res.unsure
+		o.sure = res.unsure < 0.1
 	} else if !s.spread(t, &o, res.x, r.value) {
 		return outcome{}
 	}

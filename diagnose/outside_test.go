@@ -55,7 +55,8 @@ func TestPublishedElectrical(t *testing.T) {
 		source, say, want string
 	}{
 		{"C-S + C-R = S-R: Lennox dealer column", "resistance common_to_run 0.6/resistance common_to_start 1.9/resistance run_to_start 2.5", "windings=sound"},
-		{"C-S usually 3 to 5 times C-R: Lennox dealer column", "resistance common_to_run 0.3/resistance common_to_start 1.9/resistance run_to_start 2.2", "windings=odd"},
+		{"a scroll's C-S is often twice its C-R, a rotary's any: a trade reference on compressor ohms", "resistance common_to_run 1.1/resistance common_to_start 2.2/resistance run_to_start 3.3", "windings=sound"},
+		{"three terminals of one star add up, whatever turns are shorted: Kirchhoff", "resistance common_to_run 0.6/resistance common_to_start 1.9/resistance run_to_start 3.1", "one was misread"},
 		{"open overload, not a winding: supply-house note on compressor ohm checks", "resistance common_to_run OL/resistance common_to_start OL/resistance run_to_start 2.5", "windings=overload_open"},
 		{"no continuity is an open winding: makers' test pages", "resistance common_to_run 0.6/resistance common_to_start OL/resistance run_to_start OL", "windings=start_open: C-R 0.6 Ω, C-S OL, S-R OL: the start winding is open"},
 		{"0.5 megohm: Copeland AE4-1294", "insulation_resistance winding_to_ground 0.6", "ground=good"},

@@ -13,10 +13,10 @@ import (
 // The cheap checks before a start kit is tried, one answer each that leaves nothing
 // but the compressor.
 var (
-	underPower = []string{"fan_motion fan running", "voltage contactor_line 236", "voltage_under_start contactor_load 226", "voltage_drop contactor_pole_1 0.1"}
+	underPower = []string{"fan_motion fan running", "voltage contactor_line 236", "voltage_under_start contactor_load 226", "voltage_drop contactor_pole_1 0.1", "starting_current compressor_start 11"}
 	whileDead  = []string{"connection compressor tight", "connection capacitor tight", "connection disconnect tight", "capacitance herm 45.2", "insulation_resistance winding_to_ground 500",
 		"resistance common_to_run 0.6/resistance common_to_start 2.1/resistance run_to_start 2.7"}
-	owed = []string{"voltage_under_start", "connection compressor", "connection capacitor", "capacitance herm", "insulation_resistance", "resistance common_to_run", "cannot cap_start"}
+	owed = []string{"starting_current compressor_start", "voltage_under_start", "connection compressor", "connection capacitor", "capacitance herm", "insulation_resistance", "resistance common_to_run", "cannot cap_start"}
 )
 
 // TestSeizedTakesATry: whatever is left out, and in whatever order it is told, no

@@ -49,7 +49,7 @@ func (v *view) before(out []need, gate string) []need {
 		out = v.before(out, g.After)
 	}
 	for _, n := range g.Needs {
-		if v.beside(n) || n.Absent && v.missingPart(n) || n.Unread && v.untold(n) {
+		if v.beside(n) || n.Absent && v.missingPart(n) || n.Unread && v.untold(n) || n.Waived && v.impossible(n) {
 			continue
 		}
 		if len(n.any) > 0 && !v.anyHolds(n.any) || !v.allHold(v.ofUnit(n.all)) {

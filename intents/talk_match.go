@@ -178,7 +178,7 @@ func (m *matcher) sequence(p pattern, start, i int, st progress, then func(int, 
 		}
 	case partNumber:
 		for _, n := range m.nums[i] {
-			if x.split || n.end == m.longest(i) || m.toks[n.end].before > gapJoin {
+			if x.split || n.end >= m.longest(i) || m.toks[n.end].before > gapJoin {
 				m.number(x, n, p[1:], start, st, then)
 			}
 		}

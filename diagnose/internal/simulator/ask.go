@@ -167,6 +167,8 @@ func (w *World) nameplate(quantity, place string) (Answer, bool) {
 		return choice("60"), true
 	case "refrigerant unit":
 		return choice(u.Refrigerant), true
+	case "valve_energised unit":
+		return when(u.HeatPump, choice(pickBool(w.energisedHeats, "in_heating", "in_cooling"))), true
 	case "metering_device unit":
 		if u.Valve {
 			return choice("txv"), true
@@ -227,6 +229,9 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 	case "voltage crankcase_heater":
 		return when(u.Crankcase, number(r.line)), true
 	case "control_voltage transformer_secondary":
+		if w.fuseBlown && w.pastFuse {
+			return number(0), true
+		}
 		return number(r.secondary), true
 	case "control_voltage thermostat_call":
 		return number(r.statY), true
@@ -243,10 +248,7 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 		if !u.HeatPump {
 			return notHere(), true
 		}
-		if r.callY > 0 && !w.Heating && !p.rvWireOpen || (p.defrostStuck || p.defrostNow) && r.secondary > 0 {
-			return number(r.callY), true
-		}
-		return number(0), true
+		return number(w.valveVolts(r)), true
 	case "control_voltage high_pressure_switch":
 		return w.across(u.HighSwitch, p.highOpen, r), true
 	case "control_voltage low_pressure_switch":
@@ -260,7 +262,7 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 		}
 		return number(0), true
 	case "control_voltage control_fuse":
-		if p.controlShort {
+		if w.fuseBlown {
 			return number(r.secondary), true
 		}
 		return number(0), true
@@ -298,7 +300,12 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 	case "current compressor_common":
 		return number(r.amps), true
 	case "current compressor_run":
+		if r.state == "locked" {
+			return number(r.runAmps), true
+		}
 		return number(math.Max(r.amps-0.3*r.startAmps, 0)), true
+	case "starting_current compressor_start":
+		return number(r.startAmps), true
 	case "current compressor_start":
 		return number(r.startAmps), true
 	case "starting_current compressor_common":
@@ -327,7 +334,7 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 // has blown the control fuse: volts stop at it.
 func (r *running) asked(w *World) bool {
 	p := &w.p
-	return r.secondary > 0 && w.calling && !p.statDead && !p.statBlank && !p.statWrongMode && !p.statSatisfied && !p.controlShort && !p.floatOpen
+	return r.secondary > 0 && w.calling && !p.statDead && !p.statBlank && !p.statWrongMode && !p.statSatisfied && !p.statWire && !w.fuseBlown && !p.floatOpen
 }
 
 // loaded is the contactor's line side with the present load on the supply.
@@ -426,15 +433,21 @@ func (w *World) deadTests(quantity, place string) (Answer, bool) {
 	case "resistance blower_winding":
 		return ohms(8, p.blowerOpen), true
 	case "resistance contactor_coil":
+		if p.coilShorted {
+			return number(0.4), true
+		}
 		return ohms(12, p.coilOpen), true
 	case "resistance reversing_valve_coil":
+		if p.valveShorted {
+			return number(0.5), true
+		}
 		return when(u.HeatPump, ohms(14, p.rvCoilOpen)), true
 	case "resistance start_relay":
 		return when(u.CapStart > 0, ohms(4000, p.relayOpen)), true
 	case "resistance disconnect_fuse":
 		return when(u.FusedPull, ohms(0.1, p.fuseBlown)), true
 	case "resistance control_fuse":
-		return ohms(0.1, p.controlShort), true
+		return ohms(0.1, w.fuseBlown), true
 	case "resistance aux_heat":
 		return when(u.AuxKW > 0, ohms(240*240/(math.Max(u.AuxKW, 1)*1000), p.auxOpen)), true
 	case "resistance crankcase_heater":

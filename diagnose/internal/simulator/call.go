@@ -80,11 +80,18 @@ func NewCall(seed uint64, s Setup) *World {
 		s.Fault = rare(seed)
 	}
 	for {
-		w := newWorld(r, s)
+		w := newWorld(seed, r, s)
 		if w != nil {
 			return w
 		}
 	}
+}
+
+// own draws a trait of this unit, apart from the rest, so that every seed's call
+// stays what it was before units had the trait.
+func (w *World) own(p float64) bool {
+	w.traits++
+	return rand.New(rand.NewPCG(w.seed, 0xa0761d6478bd642f^w.traits)).Float64() < p
 }
 
 // rare gives the few calls with a fault that the rest have not, or "". They are drawn apart,
@@ -101,8 +108,8 @@ func rare(seed uint64) string {
 
 func seeded(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 0x9e3779b97f4a7c15)) }
 
-func newWorld(r *rand.Rand, s Setup) *World {
-	w := &World{Unit: newUnit(r), r: r, gain: map[string]float64{}, proved: map[string]bool{}, careless: 0.03, loose: between(r, 0.28, 0.40)}
+func newWorld(seed uint64, r *rand.Rand, s Setup) *World {
+	w := &World{Unit: newUnit(r), r: r, seed: seed, gain: map[string]float64{}, proved: map[string]bool{}, careless: 0.03, loose: between(r, 0.28, 0.40)}
 	if s.Expert {
 		w.careless = 0
 	}
@@ -123,6 +130,7 @@ func newWorld(r *rand.Rand, s Setup) *World {
 	for _, place := range []string{"suction_line", "liquid_line", "liquid_line_after_drier", "discharge_line", "outdoor_air", "return_air", "supply_air", "condenser_air", "compressor_shell", "outdoor_coil", "indoor_coil"} {
 		w.gain["temp "+place] = 0.7 * r.NormFloat64()
 	}
+	w.batteries, w.pastFuse, w.doorSwitch, w.energisedHeats = w.own(0.4), w.own(0.5), w.own(0.6), w.own(0.15)
 	base := w.Unit.healthy()
 	w.volts = between(r, 234, 247)
 	if chance(r, 0.12) {
@@ -209,6 +217,9 @@ func (w *World) arrive() {
 	if p.welded {
 		w.calling = false
 	}
+	if p.overloadHot {
+		w.overloadUntil, p.overloadHot = between(w.r, 15, 70), false
+	}
 	w.cache = nil
 	r := w.settle()
 	w.noticed, w.tripTold = nil, false
@@ -243,7 +254,7 @@ func (w *World) worthACall() bool {
 	}
 	if len(w.Faults) == 1 {
 		switch w.Faults[0] { // found on maintenance, or by the noise and the bill
-		case "run_capacitor_weak", "contactor_drop", "supply_joint_burnt", "conductor_small", "run_capacitor_wrong", "supply_low", "fan_blade_damaged", "compressor_turn_short":
+		case "run_capacitor_weak", "contactor_drop", "supply_joint_burnt", "conductor_small", "run_capacitor_wrong", "supply_low", "fan_blade_damaged", "compressor_turn_short", "start_relay_stuck":
 			return true
 		}
 	}
@@ -426,6 +437,12 @@ func (w *World) Mend(repair string) (mended []string) {
 	w.overloadUntil = math.Min(w.overloadUntil, w.Now+20)
 	if repair == "reset_breaker" || repair == "replace_breaker" {
 		w.breakerOn, w.tripped = true, false
+	}
+	if repair == "replace_control_fuse" || repair == "repair_control_short" {
+		if w.fuseBlown && len(mended) == 0 {
+			mended = append(mended, "control fuse")
+		}
+		w.fuseBlown = false // settle blows it again if the short is still there
 	}
 	if repair == "fit_start_kit" {
 		w.kit = false // no longer for a try: what it was fitted for is gone

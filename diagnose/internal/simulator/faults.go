@@ -25,7 +25,7 @@ func hasLow(w *World) bool    { return w.Unit.LowSwitch }
 func hasHigh(w *World) bool   { return w.Unit.HighSwitch }
 func hasFloat(w *World) bool  { return w.Unit.Float && !w.Heating }
 func pump(w *World) bool      { return w.Unit.HeatPump }
-func pumpCool(w *World) bool  { return w.Unit.HeatPump && !w.Heating }
+func pumpOn(w *World) bool    { return w.Unit.HeatPump && w.Heating == w.energisedHeats } // its valve is energised
 func pumpHeat(w *World) bool  { return w.Unit.HeatPump && w.Heating }
 func coldHeat(w *World) bool  { return pumpHeat(w) && w.outdoor < 45 }
 func auxHeat(w *World) bool   { return pumpHeat(w) && w.Unit.AuxKW > 0 && w.outdoor < 40 }
@@ -42,7 +42,9 @@ var faultTable = map[string]faultKind{
 	"thermostat_satisfied":  {4, always, nil, true, func(w *World, p *parts, s setting) { p.statSatisfied = true }},
 	"thermostat_wrong_mode": {6, always, nil, true, func(w *World, p *parts, s setting) { p.statWrongMode = true }},
 	"defrosting":            {4, coldHeat, nil, true, func(w *World, p *parts, s setting) { p.defrostNow = true }},
-	"no_fault":              {8, always, nil, true, func(w *World, p *parts, s setting) {}},
+	"no_fault": {8, always, nil, true, func(w *World, p *parts, s setting) {
+		p.overloadHot = s.way < 0.25 // its overload opened at a restart, and closes as it cools
+	}},
 
 	// Supply.
 	"breaker_off":           {12, always, []string{"reset_breaker"}, false, func(w *World, p *parts, s setting) { p.breakerOff = true }},
@@ -67,10 +69,14 @@ var faultTable = map[string]faultKind{
 		p.statDead, p.statNoY = s.way < 0.4, s.way >= 0.4
 	}},
 	"thermostat_blank_battery": {6, always, []string{"replace_thermostat_batteries"}, false, func(w *World, p *parts, s setting) { p.statBlank = true }},
+	"stat_wire_broken":         {0, always, []string{"repair_control_wire"}, false, func(w *World, p *parts, s setting) { p.statWire = true }},
 	"control_wire_broken":      {7, always, []string{"repair_control_wire"}, false, func(w *World, p *parts, s setting) { p.yOpen = true }},
 	"transformer_failed":       {8, always, []string{"replace_transformer"}, false, func(w *World, p *parts, s setting) { p.xfmrDead = true }},
 	"transformer_weak":         {2, always, []string{"replace_transformer"}, false, func(w *World, p *parts, s setting) { p.xfmrVolts = scale(s.bad, 18, 14) }},
 	"air_handler_dead":         {6, always, []string{"restore_air_handler"}, false, func(w *World, p *parts, s setting) { p.primaryLost = true }},
+	"door_switch_open":         {0, always, []string{"close_air_handler"}, false, func(w *World, p *parts, s setting) { p.primaryLost, p.doorOpen = true, true }},
+	"contactor_coil_shorted":   {0, always, []string{"replace_contactor"}, false, func(w *World, p *parts, s setting) { p.coilShorted = true }},
+	"valve_coil_shorted":       {0, pump, []string{"replace_valve_coil"}, false, func(w *World, p *parts, s setting) { p.valveShorted = true }},
 	"control_short":            {7, always, []string{"repair_control_short"}, false, func(w *World, p *parts, s setting) { p.controlShort = true }},
 	"high_switch_failed":       {3, hasHigh, []string{"replace_high_switch"}, false, func(w *World, p *parts, s setting) { p.highOpen = true }},
 	"low_switch_failed":        {3, hasLow, []string{"replace_low_switch"}, false, func(w *World, p *parts, s setting) { p.lowOpen = true }},
@@ -116,12 +122,15 @@ var faultTable = map[string]faultKind{
 	}},
 	"capacitor_terminal_broken": {8, always, []string{"repair_terminal"}, false, func(w *World, p *parts, s setting) { p.capConnection = "broken" }},
 	"common_wire_broken": {8, always, []string{"repair_terminal"}, false, func(w *World, p *parts, s setting) {
-		p.commonOpen, p.plugLook = true, pickWay(s.way, "broken", "burnt")
+		p.commonOpen, p.plugLook = s.bad < 0.7, pickWay(s.way, "broken", "burnt")
+		p.runWire = !p.commonOpen
 	}},
 	"start_gear_failed": {5, hasStart, []string{"replace_start_gear"}, false, func(w *World, p *parts, s setting) {
 		p.startCap, p.relayOpen = pickWay(s.way, 0, 0.3, 1.0), s.way >= 0.66
 		p.tight = 0.9 // such a compressor needs its start gear
 	}},
+
+	"start_relay_stuck": {0, hasStart, []string{"replace_start_gear"}, false, func(w *World, p *parts, s setting) { p.relayStuck = true }},
 
 	// A compressor whose load at the start is more than its own torque, and no more
 	// than a start kit's: see worthACall.
@@ -170,10 +179,13 @@ var faultTable = map[string]faultKind{
 	"valves_leak":        {5, always, []string{"replace_compressor"}, false, func(w *World, p *parts, s setting) { p.pump = scale(s.bad, 0.35, 0.7) }},
 
 	// Heat pump.
-	"valve_leaks_inside":   {3, pump, []string{"replace_reversing_valve"}, false, func(w *World, p *parts, s setting) { p.crossLeak = scale(s.bad, 0.25, 0.5) }},
-	"valve_stuck":          {3, pump, []string{"replace_reversing_valve"}, false, func(w *World, p *parts, s setting) { p.rvStuck = true }},
-	"valve_coil_open":      {3, pumpCool, []string{"replace_valve_coil"}, false, func(w *World, p *parts, s setting) { p.rvCoilOpen = true }},
-	"valve_call_lost":      {2, pumpCool, []string{"repair_control_wire"}, false, func(w *World, p *parts, s setting) { p.rvWireOpen = true }},
+	"valve_leaks_inside": {3, pump, []string{"replace_reversing_valve"}, false, func(w *World, p *parts, s setting) { p.crossLeak = scale(s.bad, 0.25, 0.5) }},
+	"valve_stuck":        {3, pump, []string{"replace_reversing_valve"}, false, func(w *World, p *parts, s setting) { p.rvStuck = true }},
+	"valve_coil_open":    {3, pumpOn, []string{"replace_valve_coil"}, false, func(w *World, p *parts, s setting) { p.rvCoilOpen = true }},
+	"valve_call_lost": {2, pump, []string{"repair_control_wire"}, false, func(w *World, p *parts, s setting) {
+		p.rvWireOpen = s.way < 0.5 && pumpOn(w)
+		p.rvWrong = !p.rvWireOpen
+	}},
 	"defrost_board_failed": {5, coldHeat, []string{"replace_board"}, false, func(w *World, p *parts, s setting) { p.defrostNever, p.frosted = "board", scale(s.bad, 0.4, 0.15) }},
 	"defrost_sensor_open":  {4, coldHeat, []string{"replace_defrost_sensor"}, false, func(w *World, p *parts, s setting) { p.defrostNever, p.frosted = "sensor", scale(s.bad, 0.4, 0.15) }},
 	"defrost_stuck":        {3, pumpHeat, []string{"replace_board"}, false, func(w *World, p *parts, s setting) { p.defrostStuck = true }},
@@ -190,7 +202,11 @@ var faultTable = map[string]faultKind{
 var rares = []struct {
 	id    string
 	share float64
-}{{"wire_shorted", 0.008}, {"breaker_small", 0.005}}
+}{
+	{"wire_shorted", 0.008}, {"breaker_small", 0.005},
+	{"contactor_coil_shorted", 0.006}, {"valve_coil_shorted", 0.002}, {"stat_wire_broken", 0.004}, {"door_switch_open", 0.004},
+	{"start_relay_stuck", 0.003},
+}
 
 // pickWay chooses one of several by a number in 0..1.
 func pickWay[T any](x float64, of ...T) T {

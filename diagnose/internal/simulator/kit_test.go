@@ -22,6 +22,10 @@ func TestStartKit(t *testing.T) {
 			w.Declare("start_kit_on")
 			w.Now += 10 // past the board's delay
 			w.cache = nil
+			want := want
+			if w.p.runWire {
+				want = "stalled" // the start winding still has its current
+			}
 			assert.Equal(t, want, w.Ask("start_kit", "compressor").Choice, "%s, seed %d", truth, seed)
 			if truth == "compressor_hard_start" {
 				assert.Equal(t, "locked", alone, "seed %d", seed)

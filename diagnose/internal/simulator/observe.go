@@ -18,7 +18,7 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 			return choice("rattle"), true
 		case on:
 			return choice("running"), true
-		case r.state == "locked" && p.runOpen:
+		case r.state == "locked" && (p.runOpen || p.runWire):
 			return choice("hum"), true
 		case r.state == "locked":
 			return w.seen("hum_then_click", "hum"), true
@@ -69,7 +69,7 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 	case "connection fan":
 		return choice(p.fanWire), true
 	case "connection low_voltage_wiring":
-		if p.yOpen || p.rvWireOpen || p.controlShort {
+		if p.yOpen || p.rvWireOpen || p.controlShort || p.statWire {
 			return w.seen("broken", "tight"), true // not all of it can be seen
 		}
 		return choice("tight"), true
@@ -135,10 +135,10 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 	case "fuse_state disconnect_fuse":
 		return when(u.FusedPull, choice(pickBool(p.fuseBlown, "blown", "good"))), true
 	case "fuse_state control_fuse":
-		return choice(pickBool(p.controlShort, "blown", "good")), true
+		return choice(pickBool(w.fuseBlown, "blown", "good")), true
 	case "thermostat_state thermostat":
 		switch {
-		case p.statBlank || r.secondary == 0 || p.controlShort:
+		case p.statBlank || (r.secondary == 0 || w.fuseBlown || p.statWire && w.once("common wire", 0.5)) && !w.batteries:
 			return choice("blank"), true
 		case p.statWrongMode:
 			return choice("wrong_mode"), true
@@ -152,6 +152,11 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 		return when(u.LowSwitch, choice(pickBool(p.lowOpen || w.standing() < lowLimit(u.Refrigerant), "open", "closed"))), true
 	case "switch_state float_switch":
 		return when(u.Float, choice(pickBool(p.floatOpen, "open", "closed"))), true
+	case "switch_state door_switch":
+		return when(w.doorSwitch || p.doorOpen, choice(pickBool(p.doorOpen, "open", "closed"))), true
+	case "jumper_start thermostat":
+		bridged := r.secondary > 0 && !w.fuseBlown && !p.floatOpen && !p.statWire && !p.yOpen && !p.highOpen && !p.lowOpen && !r.lowOpen && !p.boardDead && !p.coilOpen && !p.stuckOpen && r.line > 0
+		return choice(pickBool(bridged, "starts", "nothing")), true
 	case "switch_state defrost_sensor":
 		if !u.HeatPump {
 			return notHere(), true
@@ -217,6 +222,13 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 			return w.seen("stalled", "silent"), true
 		}
 		return choice("silent"), true
+	case "valve_shift reversing_valve":
+		moves := u.HeatPump && r.state == "running" && !p.rvStuck && !p.rvCoilOpen && !p.rvWireOpen && !p.defrostStuck && !p.defrostNow
+		return when(u.HeatPump, choice(pickBool(moves, "shifts", "stays"))), true
+	case "unloaded_voltage transformer_secondary":
+		return choice(pickBool(r.secondary > 20, "comes_back", "stays_low")), true
+	case "valve_setting thermostat":
+		return when(u.HeatPump, choice(pickBool(p.rvWrong, "wrong", "right"))), true
 	case "starts_again compressor":
 		return choice(pickBool(on, "quick", "stalls")), true
 	case "leak_search unit":

@@ -18,11 +18,15 @@ type parts struct {
 	xfmrDead      bool
 	xfmrVolts     float64
 	controlShort  bool // low-voltage wires touch
+	coilShorted   bool // the contactor's coil
+	valveShorted  bool // the reversing valve's coil
 	statDead      bool // no output at all
 	statNoY       bool // no cooling output, the blower still called
 	statBlank     bool
 	statWrongMode bool
 	statSatisfied bool
+	statWire      bool // a wire between the thermostat and the air handler is open
+	doorOpen      bool // the air handler's panel is off its door switch
 	yOpen         bool // control wire open on its way out
 	floatOpen     bool
 	drainBlocked  bool
@@ -44,6 +48,7 @@ type parts struct {
 	wrongCap                          float64 // share of the right size that is fitted and on its label; 0: the right one
 	capLook, capConnection            string
 	relayOpen                         bool
+	relayStuck                        bool // the start capacitor stays in circuit
 
 	// Compressor.
 	locked      bool
@@ -53,8 +58,10 @@ type parts struct {
 	turnShort   float64 // share of the run winding shorted
 	toGround    float64 // megohms
 	overload    bool    // failed open
+	overloadHot bool    // opened by a restart against pressure, and closes when it has cooled
 	commonOhms  float64 // in the connection at the compressor
 	commonOpen  bool
+	runWire     bool // the wire to the compressor's run is off
 	startWire   bool // the start wire's terminal at the compressor is off
 	worn        bool // rattles
 	plugLook    string
@@ -99,6 +106,7 @@ type parts struct {
 	rvStuck      bool // in the other mode
 	rvCoilOpen   bool
 	rvWireOpen   bool
+	rvWrong      bool   // the thermostat energises the valve in the wrong season
 	defrostNever string // "", "board" or "sensor"
 	defrostStuck bool
 	defrostNow   bool    // a normal defrost is going on

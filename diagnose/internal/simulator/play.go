@@ -245,6 +245,9 @@ func score(w *World, res *Result) {
 		res.Cured = res.Right
 		return
 	}
+	if w.fuseBlown {
+		left++
+	}
 	res.Right = left == 0 && len(res.Wasted) == 0 && len(res.Verdicts) > 0
 	res.Cured = len(res.Wasted) == 0 && len(res.Repairs) > 0 && (left == 0 || w.unnoticed())
 }

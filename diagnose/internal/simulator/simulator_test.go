@@ -127,6 +127,9 @@ func TestMends(t *testing.T) {
 			made++
 			assert.Empty(t, w.Mend("replace_nothing"))
 			assert.Equal(t, []string{id}, w.Mend(kind.mends[0]), id)
+			if w.fuseBlown { // what a shorted coil blew
+				assert.NotEmpty(t, w.Mend("replace_control_fuse"), id)
+			}
 			w.poweredAt = 0
 			for _, d := range []string{"disconnect_in", "breaker_on", "calling"} {
 				w.Declare(d)
@@ -149,7 +152,7 @@ func TestMends(t *testing.T) {
 func newCallWith(seed uint64, id string) *World {
 	r := seeded(seed)
 	for range 200 {
-		if w := newWorld(r, Setup{Fault: id}); w != nil {
+		if w := newWorld(1, r, Setup{Fault: id}); w != nil {
 			return w
 		}
 	}

@@ -21,6 +21,7 @@ type World struct {
 	r                           *rand.Rand
 	gain                        map[string]float64 // instruments' own errors
 	careless                    float64            // chance that an observation is misjudged
+	seed, traits                uint64             // what the unit's traits are drawn from, and how many were
 
 	disconnectIn, breakerOn, tripped, locked, panelOpen bool
 	leadsOn, plugOn, calling, gaugesOn, airHandlerOn    bool
@@ -36,6 +37,11 @@ type World struct {
 	tripTold                                            bool    // that the breaker tripped was said
 	arrival                                             bool    // nothing has been switched yet
 	said                                                string  // the complaint, once made
+	fuseBlown                                           bool    // the control fuse
+	batteries                                           bool    // the thermostat has its own
+	energisedHeats                                      bool    // the reversing valve is energised in heating, not in cooling
+	pastFuse                                            bool    // R to C is read behind the control fuse
+	doorSwitch                                          bool    // the air handler has one
 	noticed                                             []Noticed
 	proved                                              map[string]bool // places read at nothing since power was taken off
 }
@@ -70,8 +76,10 @@ type running struct {
 	sag                float64 // the same at the contactor's line side while it starts
 	state              string  // compressor: off, running, locked, overload
 	amps, startAmps    float64
+	runAmps            float64 // in the run wire, of a rotor that does not turn
 	inrush             float64
 	hermVolts          float64
+	stuckCap           float64 // microfarads that stay beside the run capacitor
 	fan                string
 	fanAmps, fanVolts  float64
 	blower             string
@@ -91,6 +99,9 @@ func (w *World) settle() *running {
 	}
 	r := &running{contactor: "open", state: "off", fan: "stopped", blower: "stopped"}
 	p, u := &w.p, &w.Unit
+	if p.controlShort || p.coilShorted || p.valveShorted {
+		w.fuseBlown = true
+	}
 	w.supply(r)
 	w.indoorSide(r)
 	w.control(r)
@@ -109,6 +120,9 @@ func (w *World) settle() *running {
 		}
 		if w.hermNow() > 1.15 {
 			i *= 1 + 0.3*(w.hermNow()-1)
+		}
+		if r.stuckCap > 0 {
+			i *= 1.5 // the start winding carries several times its running current
 		}
 		r.amps = i
 	}
@@ -232,13 +246,28 @@ func (w *World) control(r *running) {
 	switch {
 	case p.welded:
 		r.contactor = "pulled_in"
-	case chain < 1 || p.coilOpen || p.stuckOpen:
+	case chain < 1 || p.coilOpen || p.coilShorted || p.stuckOpen:
 		r.contactor = "open"
 	case chain < 18.5:
 		r.contactor = "chattering"
 	default:
 		r.contactor = "pulled_in"
 	}
+}
+
+// valveVolts is the control voltage at the reversing valve's coil.
+func (w *World) valveVolts(r *running) float64 {
+	p := &w.p
+	if (p.defrostStuck || p.defrostNow) && r.secondary > 0 {
+		if w.energisedHeats {
+			return 0
+		}
+		return r.secondary
+	}
+	if r.callY == 0 || p.rvWireOpen || w.energisedHeats == (w.Heating == p.rvWrong) {
+		return 0
+	}
+	return r.callY
 }
 
 // inDelay says whether a board still holds the compressor off.
@@ -293,7 +322,7 @@ func (w *World) outdoorSide(r *running) {
 		return
 	}
 	// At start the locked-rotor current pulls the voltage down along the way.
-	lockedOhms := 230 / u.LRA
+	lockedOhms := 230 / u.LRA * (1 - 0.8*p.turnShort) // shorted turns leave less to hold the current back
 	total := lockedOhms + series + p.commonOhms
 	in := r.line / total
 	atMotor := in * lockedOhms
@@ -302,11 +331,15 @@ func (w *World) outdoorSide(r *running) {
 	if u.CapStart > 0 && p.startCap > 0.5 && !p.relayOpen {
 		torque *= 1.9
 	}
+	if p.relayStuck {
+		r.stuckCap = u.CapStart
+	}
 	if w.kit && !p.startWire && p.capConnection != "broken" && w.leadsOn {
 		// The start capacitor lies beside the run capacitor, whatever that is worth.
 		torque = math.Max(torque, math.Pow(atMotor/230, 2)*(math.Pow(math.Min(w.hermNow(), 1.3), 0.9)+1.2))
 	}
-	if p.startOpen || p.runOpen {
+	runOpen := p.runOpen || p.runWire
+	if p.startOpen || runOpen {
 		torque = 0
 	}
 	torque *= 1 - p.turnShort
@@ -319,11 +352,15 @@ func (w *World) outdoorSide(r *running) {
 		if p.startOpen || w.hermNow() == 0 {
 			share = 0.86
 		}
-		if p.runOpen {
+		if runOpen {
 			share = 0.2
 		}
 		r.amps = in * share
 		r.inrush = r.amps
+		r.runAmps = r.amps
+		if runOpen {
+			r.runAmps = 0
+		}
 		r.comp = atMotor
 		r.load = r.line - in*series
 		if p.startOpen || p.startWire {
@@ -339,7 +376,7 @@ func (w *World) outdoorSide(r *running) {
 	r.comp = r.load - run*p.commonOhms
 	h := w.hermNow()
 	r.hermVolts = r.comp * (1.12 + 0.28*math.Min(h, 1.2))
-	r.startAmps = h * u.CapHerm * 2 * math.Pi * 60 * 1e-6 * r.hermVolts
+	r.startAmps = (h*u.CapHerm + r.stuckCap) * 2 * math.Pi * 60 * 1e-6 * r.hermVolts
 	r.inrush = in * 0.93
 }
 
@@ -379,12 +416,14 @@ func (w *World) circuitNow(r *running) circuit {
 	}
 	heating := w.Heating
 	if u.HeatPump && (p.rvStuck || p.rvCoilOpen || p.rvWireOpen) {
-		// Energised in cooling on most boards: without the coil it heats.
+		// Without its coil it does what it does unenergised: heat on most makes.
 		if p.rvStuck {
 			heating = !heating
-		} else if !heating {
-			heating = true
+		} else {
+			heating = !w.energisedHeats
 		}
+	} else if u.HeatPump && p.rvWrong {
+		heating = !heating
 	}
 	if p.defrostStuck || p.defrostNow {
 		heating = false

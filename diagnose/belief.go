@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"callout/diagnose/energy"
 	"slices"
 	"time"
 )
@@ -97,7 +98,7 @@ func (s *state) outcomes(epoch int, on circumstances) []outcome {
 	for len(s.understood) <= epoch {
 		s.understood = append(s.understood, understood{outs: make([]outcome, n), fed: make([]int, n)})
 	}
-	from := context{on: on, rated: s.marks, unread: len(s.unread), trips: len(s.trips), hotSince: s.hotIn(epoch), tripped: s.energy.Tripped}
+	from := context{on: on, rated: s.marks, unread: len(s.unread), trips: len(s.trips), hotSince: s.hotIn(epoch), tripped: s.energy.Is(energy.Tripped)}
 	if from.trips > 0 {
 		from.lastTrip = s.trips[from.trips-1]
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"callout/catalogue"
+	"callout/diagnose/energy"
 	"callout/physics"
 )
 
@@ -192,7 +193,7 @@ func (v *view) coolWait() time.Duration {
 
 // restartWait is how long the short-cycle delay may still hold the unit off.
 func (v *view) restartWait() time.Duration {
-	if v.s.restart.IsZero() || v.s.energy.Outdoor != Live || v.s.energy.Call == "off" {
+	if v.s.restart.IsZero() || v.s.energy.Outdoor != Live || v.s.energy.Is(energy.CallOff) {
 		return 0
 	}
 	for _, r := range v.s.records {

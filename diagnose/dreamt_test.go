@@ -27,7 +27,6 @@ func copied(s, into *state) *state {
 	out.rated, out.cannot, out.absent = maps.Clone(s.rated), maps.Clone(s.cannot), maps.Clone(s.absent)
 	out.barred, out.unread = maps.Clone(s.barred), maps.Clone(s.unread)
 	out.records = append(was.records[:0], s.records...)
-	out.energy.Proved, out.settled.Proved = slices.Clone(s.energy.Proved), slices.Clone(s.settled.Proved)
 	out.repairs, out.wasHot = slices.Clone(s.repairs), slices.Clone(s.wasHot)
 	out.trips, out.warnings = slices.Clone(s.trips), nil
 	out.fed = append(was.fed[:0], s.fed...)
@@ -171,7 +170,7 @@ func (d *dreamt) made(t *Test, class int) (Event, bool) {
 func (d *dreamt) reach(state string) {
 	s := d.state
 	for range 40 {
-		path := s.k.path(nil, &s.energy, state)
+		path := s.k.energy.Path(nil, &s.energy, state)
 		if len(path) == 0 {
 			return
 		}

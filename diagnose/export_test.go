@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"callout/catalogue"
+	"callout/diagnose/energy"
 	"callout/diagnose/internal/simulator"
 )
 
@@ -27,7 +28,7 @@ type passage struct {
 
 // NewWays begins with a unit as it is met.
 func NewWays(k *Knowledge) *Ways {
-	return &Ways{k: k, stands: []Energy{startEnergy()}, known: map[passage]passage{}, took: map[passage]float64{}}
+	return &Ways{k: k, stands: []Energy{k.energy.Start()}, known: map[passage]passage{}, took: map[passage]float64{}}
 }
 
 // Question is what every question costs beside its minutes.
@@ -64,7 +65,7 @@ func (w *Ways) reach(at int, state string) (float64, int) {
 	e := w.stands[at]
 	minutes := 0.0
 	for range 60 {
-		path := w.k.path(nil, &e, state)
+		path := w.k.energy.Path(nil, &e, state)
 		if len(path) == 0 {
 			break
 		}
@@ -72,13 +73,13 @@ func (w *Ways) reach(at int, state string) (float64, int) {
 		minutes += s.Minutes
 		for _, said := range taking(s) {
 			if said.Reading != nil {
-				e.read(*said.Reading)
+				w.k.energy.Read(&e, *said.Reading, true, start)
 			} else {
-				e.declare(said.Declaration)
+				w.k.energy.Declare(&e, said.Declaration, start)
 			}
 		}
 	}
-	to := slices.IndexFunc(w.stands, func(x Energy) bool { return sameEnergy(x, e) })
+	to := slices.IndexFunc(w.stands, func(x Energy) bool { return x.Same(&e) })
 	if to < 0 {
 		to = len(w.stands)
 		w.stands = append(w.stands, e)
@@ -89,7 +90,7 @@ func (w *Ways) reach(at int, state string) (float64, int) {
 
 // taking is what is said when a step is taken: what it declares, or the volts that are
 // read at it, none but at the source that is known to be live.
-func taking(s energyStep) (said []Event) {
+func taking(s energy.Step) (said []Event) {
 	for _, d := range s.Declare {
 		said = append(said, Event{Declaration: d})
 	}
@@ -101,15 +102,6 @@ func taking(s energyStep) (said []Event) {
 		said = append(said, Event{Reading: &catalogue.Reading{Quantity: s.Quantity, Place: s.Place, Value: volts, Unit: "V"}})
 	}
 	return said
-}
-
-func sameEnergy(a, b Energy) bool {
-	if !slices.Equal(a.Proved, b.Proved) {
-		return false
-	}
-	return a.Outdoor == b.Outdoor && a.Indoor == b.Indoor && a.Capacitor == b.Capacitor && a.Tester == b.Tester && a.LockedOut == b.LockedOut &&
-		a.PanelOpen == b.PanelOpen && a.LeadsOff == b.LeadsOff && a.PlugOff == b.PlugOff && a.Call == b.Call && a.GaugesOn == b.GaugesOn &&
-		a.Disconnect == b.Disconnect && a.Breaker == b.Breaker && a.Tripped == b.Tripped
 }
 
 // Protocol lists, for the reference policies, what the gates ask for before a

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"callout/catalogue"
+	"callout/diagnose/energy"
 	"callout/physics"
 )
 
@@ -103,7 +104,7 @@ type repaired struct {
 const shortCycle = 5 * time.Minute // Armstrong 48478A006 p.18; Bard 2100-399; Ducane 2HP13
 
 func newState(k *Knowledge) *state {
-	return &state{k: k, energy: startEnergy(), settled: startEnergy(), rated: map[Input]record{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests)),
+	return &state{k: k, energy: k.energy.Start(), settled: k.energy.Start(), rated: map[Input]record{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests)),
 		missed: make([]missed, len(k.tests)), likely: make([]asked, len(k.conds)), ways: make([]wayTo, len(k.energy.States)), courses: make([]wayTo, len(k.energy.States))}
 }
 
@@ -116,11 +117,16 @@ func (s *state) apply(e Event) []Warning {
 	if e.Certainty <= 0 || e.Certainty > 1 {
 		e.Certainty = 1
 	}
-	if e.At.After(s.last) {
+	if e.At.After(s.last) && !e.Struck {
 		s.last = e.At
 	}
 	was := s.energy
+	s.age(e.At, e.Seq)
 	switch {
+	case e.Struck:
+		s.struck(e)
+	case e.Resumed:
+		s.lapsed(s.k.energy.Lapse(&s.energy), s.k.energy.Lines.Resumed, e.Seq)
 	case e.Reading != nil:
 		s.reading(e, *e.Reading, warn)
 	case e.Observation != nil:
@@ -132,19 +138,14 @@ func (s *state) apply(e Event) []Warning {
 			warn("bad_event", fmt.Sprintf("there is no repair %q", e.Repair))
 			break
 		}
-		if s.k.repairs[s.k.repairAt[e.Repair]].Supply {
-			s.energy.unproved()
-		}
-		if e.Repair == "fit_start_kit" {
-			s.energy.StartKit = false // it is the unit's own now
-		}
+		s.feel(e)
 		s.repairs = append(s.repairs, repaired{id: e.Repair, seq: e.Seq, at: e.At, epoch: s.epoch})
 		s.epoch++
 		s.since = e.Seq
 		s.segment++
 		s.wasHot, s.hotSince = append(s.wasHot, s.hotSince), time.Time{}
-		if s.energy.Call == "" && s.uncalled() {
-			s.energy.Call = "off" // what is to be seen running now needs a call
+		if !s.energy.Is(energy.Calling) && !s.energy.Is(energy.CallOff) && s.uncalled() {
+			s.k.energy.Declare(&s.energy, "call_off", e.At) // what is to be seen running now needs a call
 		}
 	case e.Cannot != "":
 		if i, ok := s.k.testAt[e.Cannot]; ok {
@@ -165,6 +166,8 @@ func (s *state) apply(e Event) []Warning {
 // settles reports whether an event is more than a step on the way to a test.
 func (s *state) settles(e Event) bool {
 	switch {
+	case e.Struck:
+		return false
 	case e.Reading != nil:
 		return len(s.k.feeds[Input{Quantity: e.Reading.Quantity, Place: e.Reading.Place}]) > 0
 	case e.Declaration != "":
@@ -176,7 +179,9 @@ func (s *state) settles(e Event) bool {
 // changed notes when power or the call came back, and counts the change.
 func (s *state) changed(was Energy, at time.Time) {
 	now := s.energy
-	off := func(e Energy) bool { return e.Outdoor != Live || e.Call == "off" || e.Indoor != Live || e.Tripped }
+	off := func(e Energy) bool {
+		return e.Outdoor != Live || e.Is(energy.CallOff) || e.Indoor != Live || e.Is(energy.Tripped)
+	}
 	if off(was) && !off(now) {
 		s.restart = at
 		s.segment++
@@ -200,27 +205,18 @@ func (s *state) reading(e Event, r catalogue.Reading, warn func(id, text string,
 		low, high := q.Range(r.Place)
 		warn("implausible", fmt.Sprintf("%s %s for %s is outside %g to %g: read it again. It is not counted.", short(r.Value), unit.Short, q.Name, low, high))
 		if r.Value > high { // too much to be true is still not nothing
-			for _, text := range s.energy.read(r) {
-				warn("contradicts_energy", text)
-			}
+			s.feel(e)
 		}
 		return
 	}
-	safety := e.Certainty >= safetySure || !dead(r)
-	if safety {
-		for _, text := range s.energy.read(r) {
-			warn("contradicts_energy", text)
-		}
-	} else if s.energy.off() {
-		warn("not_ready", "That was not heard clearly enough to prove anything dead: read it again.")
-	}
+	s.feel(e)
 	if text := s.notDead(r); text != "" {
 		warn("not_ready", text)
 	}
 	if r.Qualifier == catalogue.Nothing {
 		r.Value = 0
 	}
-	if rla, ok := s.ref("rla"); ok && r.Quantity == "current" && r.Place == "compressor_common" && r.Value > 0.3*rla && r.Value < 1.5*rla && !s.energy.StartKit {
+	if rla, ok := s.ref("rla"); ok && r.Quantity == "current" && r.Place == "compressor_common" && r.Value > 0.3*rla && r.Value < 1.5*rla && !s.energy.Is(energy.StartKit) {
 		s.ran(e.Seq)
 	}
 	s.freed(Lack{Quantity: r.Quantity, Place: r.Place})
@@ -237,6 +233,9 @@ func (s *state) reading(e Event, r catalogue.Reading, warn func(id, text string,
 		s.marks++
 		s.circuit(r.Quantity, warn)
 	}
+	if r.Quantity == "capacitor_voltage" && s.energy.Outdoor != Live {
+		return // across one that is bled: it proves that, and says nothing of how it runs
+	}
 	s.keep(rec)
 }
 
@@ -245,11 +244,9 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 		warn("bad_event", err.Error())
 		return
 	}
-	closed := s.energy.Outdoor == Live && !s.energy.Tripped
-	for _, text := range s.energy.observe(o) {
-		warn("contradicts_energy", text)
-	}
-	if s.energy.PlugOff && (o.Quantity == "breaker_reset" || o.Quantity == "breaker_state" && o.Value == "tripped" && closed) {
+	closed := s.energy.Outdoor == Live && !s.energy.Is(energy.Tripped)
+	s.feel(e)
+	if s.energy.Is(energy.PlugOff) && (o.Quantity == "breaker_reset" || o.Quantity == "breaker_state" && o.Value == "tripped" && closed) {
 		said := o.Value // of the breaker without the compressor, whatever it was called
 		o = catalogue.Observation{Quantity: "breaker_isolated", Place: "compressor", Value: "trips"}
 		if said == "holds" {
@@ -265,7 +262,7 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 	s.breaker(e.Seq, o)
 	if o.Quantity == "compressor_sound" && o.Value == "running" {
 		s.supplied()
-		if !s.energy.StartKit {
+		if !s.energy.Is(energy.StartKit) {
 			s.ran(e.Seq)
 		}
 	}
@@ -310,11 +307,11 @@ func (s *state) record(e Event, in Input) record {
 	return record{
 		in: in, certainty: e.Certainty, seq: e.Seq, at: e.At, epoch: s.epoch, segment: s.segment,
 		thrown:   s.switched,
-		isolated: s.energy.PlugOff,
-		kit:      s.energy.StartKit,
+		isolated: s.energy.Is(energy.PlugOff),
+		kit:      s.energy.Is(energy.StartKit),
 		powered:  s.energy.Outdoor == Live,
-		running:  s.energy.Outdoor == Live && s.energy.Call != "off" && s.energy.Indoor == Live,
-		called:   s.energy.Call != "off" && s.energy.Indoor == Live,
+		running:  s.energy.Outdoor == Live && !s.energy.Is(energy.CallOff) && s.energy.Indoor == Live,
+		called:   !s.energy.Is(energy.CallOff) && s.energy.Indoor == Live,
 		starting: !s.restart.IsZero() && e.At.Before(s.restart.Add(shortCycle)),
 		longBack: !s.restart.IsZero() && e.At.After(s.restart.Add(shortCycle+time.Minute)),
 	}
@@ -331,9 +328,7 @@ func (s *state) declaration(e Event, warn func(id, text string, with ...uint64))
 		return
 	}
 	s.freed(Lack{Declare: d.ID})
-	for _, text := range s.energy.declare(d.ID) {
-		warn("contradicts_energy", text)
-	}
+	s.feel(e)
 	if d.ID == "breaker_off" || d.ID == "breaker_on" {
 		s.switched = true
 	}

@@ -3,9 +3,11 @@ package diagnose
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"callout/catalogue"
+	"callout/diagnose/energy"
 )
 
 // Job is one call: a pure fold over its events. It is not safe for concurrent
@@ -34,7 +36,7 @@ func (j *Job) Add(e Event) []Warning {
 // that was not earned.
 func (j *Job) repairing(e Event) []Warning {
 	r, ok := j.k.cat.Repair(e.Repair)
-	if e.Repair == "" {
+	if e.Repair == "" || e.Struck {
 		return nil
 	}
 	v := j.state.look(e.At)
@@ -58,15 +60,17 @@ func (j *Job) repairing(e Event) []Warning {
 	return append(out, Warning{ID: "unproved_repair", Seq: e.Seq, Text: fmt.Sprintf("Nothing measured so far calls for it: %s.", r.Name)})
 }
 
-// Retract takes back the event seq, as if it had never been.
+// Retract takes back the event seq, as if it had never been; only what it had put
+// in doubt is not proved again by that.
 func (j *Job) Retract(seq uint64) error {
 	for i, e := range j.events {
-		if e.Seq != seq {
+		if e.Seq != seq || e.Struck {
 			continue
 		}
-		rest := append(append([]Event(nil), j.events[:i]...), j.events[i+1:]...)
+		all := append([]Event(nil), j.events...)
+		all[i].Struck = true
 		j.events, j.state, j.stood = nil, newState(j.k), nil
-		for _, e := range rest {
+		for _, e := range all {
 			j.Add(e)
 		}
 		return nil
@@ -74,8 +78,19 @@ func (j *Job) Retract(seq uint64) error {
 	return fmt.Errorf("diagnose: no event %d to take back", seq)
 }
 
+// Age takes back the proofs that are too old at now, and names them. Every other
+// method does the same in silence.
+func (j *Job) Age(now time.Time) []Warning {
+	at := len(j.state.warnings)
+	j.state.age(now, 0)
+	told := append([]Warning(nil), j.state.warnings[at:]...)
+	j.state.warnings = j.state.warnings[:at]
+	return told
+}
+
 // Assess says where the call stands at now.
 func (j *Job) Assess(now time.Time) Assessment {
+	j.Age(now)
 	v := j.state.look(now)
 	a := Assessment{Mode: j.state.mode(), Energy: j.state.energy, Findings: v.findings(), Proof: v.proof(), Timers: v.timers()}
 	a.Warnings = append(append(a.Warnings, j.state.warnings...), v.warnings...)
@@ -95,6 +110,9 @@ func (v *view) timers() []Timer {
 	}
 	if d := v.coolWait(); d > 0 {
 		out = append(out, Timer{ID: "overload_cooling", Text: "the overload may still be open", Until: v.now.Add(d)})
+	}
+	if at, name, ok := v.k.energy.Lapses(&v.s.energy); ok && at.After(v.now) {
+		out = append(out, Timer{ID: energy.Lapsed, Text: strings.ReplaceAll(v.k.energy.Lines.Timer, "{what}", name), Until: at})
 	}
 	if v.s.energy.Capacitor == Bled {
 		d, _, _ := v.s.bleedTime()

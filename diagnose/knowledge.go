@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"callout/catalogue"
+	"callout/diagnose/energy"
 )
 
 // Fault is one thing that can be wrong, or one way in which nothing is.
@@ -245,34 +246,10 @@ type cautionText struct {
 	ID     string `json:"id"`
 	Text   string `json:"text"`
 	Source string `json:"source"`
-}
-
-type energyData struct {
-	Steps  []energyStep  `json:"steps"`
-	States []energyLevel `json:"states"`
-}
-
-// energyStep is one declaration or one proof on the way to a state.
-type energyStep struct {
-	ID       string                    `json:"id"`
-	Kind     string                    `json:"kind"`
-	Declare  []catalogue.DeclarationID `json:"declare,omitempty"`
-	Quantity catalogue.QuantityID      `json:"quantity,omitempty"`
-	Place    catalogue.PlaceID         `json:"place,omitempty"`
-	Minutes  float64                   `json:"minutes"`
-	Needs    string                    `json:"needs"`
-	Say      string                    `json:"say"`
-	Because  string                    `json:"because"`
-	Cautions []string                  `json:"cautions"`
-	Source   string                    `json:"source"`
-}
-
-type energyLevel struct {
-	ID    string   `json:"id"`
-	Via   string   `json:"via,omitempty"`
-	Needs []string `json:"needs"`
-	Live  bool     `json:"live,omitempty"`  // readings there are taken on a live unit
-	Hands bool     `json:"hands,omitempty"` // parts are touched there
+	// With lists the cautions that it is said along with where the unit holds one of
+	// Refrigerants; "" is one that is not known.
+	With         []string            `json:"with,omitempty"`
+	Refrigerants []catalogue.ValueID `json:"refrigerants,omitempty"`
 }
 
 // clause is one condition on one test: its outcome is one of a set.
@@ -295,7 +272,7 @@ type Knowledge struct {
 	conds     []condition
 	conflicts []conflict
 	leaving   []leaving
-	energy    energyData
+	energy    *energy.Machine
 
 	testAt    map[TestID]int
 	refAt     map[string]int
@@ -306,6 +283,7 @@ type Knowledge struct {
 	stateAt   map[string]int
 	profileAt map[string]int
 	caution   map[string]Caution
+	along     []cautionText   // said along with others
 	answers   map[Input][]int // which tests a reading answers or feeds
 	feeds     map[Input][]int // the same, with what a wet bulb is worked out from
 

@@ -10,6 +10,9 @@ import (
 
 // lacks notes what can't be done: a step, a nameplate value, or the test itself.
 func (s *state) lacks(test int, l *Lack) {
+	if l != nil && l.Absent && l.Quantity+catalogue.QuantityID(l.Declare) != "" && s.k.energy.Absent(&s.energy, l.Declare, l.Quantity, l.Place) {
+		return
+	}
 	if l != nil && !l.Absent {
 		in := Input{Quantity: l.Quantity, Place: l.Place}
 		if test < 0 && l.Quantity == "mode" || test >= 0 && s.k.consults(&s.k.tests[test], in) {

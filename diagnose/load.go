@@ -16,6 +16,7 @@ import (
 	"strings"
 
 	"callout/catalogue"
+	"callout/diagnose/energy"
 )
 
 //go:embed data/*.json
@@ -37,9 +38,10 @@ func Load(c *catalogue.Catalogue) (*Knowledge, error) {
 func LoadFrom(c *catalogue.Catalogue, files fs.FS) (*Knowledge, error) {
 	k := &Knowledge{cat: c}
 	var cautions []cautionText
+	var hurts energy.Data
 	into := map[string]any{
 		"faults.json": &k.faults, "tests.json": &k.tests, "profiles.json": &k.profiles, "refs.json": &k.refs,
-		"repairs.json": &k.repairs, "gates.json": &k.gates, "conditions.json": &k.conds, "energy.json": &k.energy,
+		"repairs.json": &k.repairs, "gates.json": &k.gates, "conditions.json": &k.conds, "energy.json": &hurts,
 		"cautions.json": &cautions, "conflicts.json": &k.conflicts, "leaving.json": &k.leaving,
 	}
 	names := make([]string, 0, len(into))
@@ -62,6 +64,11 @@ func LoadFrom(c *catalogue.Catalogue, files fs.FS) (*Knowledge, error) {
 	}
 	k.version = hex.EncodeToString(hash.Sum(nil))
 	l := &loader{k: k}
+	var wrong []string
+	k.energy, wrong = energy.New(hurts)
+	for _, text := range wrong {
+		l.bad("%s", text)
+	}
 	l.index(cautions)
 	if len(l.errs) == 0 {
 		l.tests()
@@ -108,8 +115,8 @@ func (l *loader) index(cautions []cautionText) {
 	k.repairAt = indexed(l, "repair", k.repairs, func(x repairRule) catalogue.RepairID { return x.ID })
 	k.gateAt = indexed(l, "gate", k.gates, func(x gate) string { return x.ID })
 	k.condAt = indexed(l, "condition", k.conds, func(x condition) string { return x.ID })
-	k.stepAt = indexed(l, "step", k.energy.Steps, func(x energyStep) string { return x.ID })
-	k.stateAt = indexed(l, "state", k.energy.States, func(x energyLevel) string { return x.ID })
+	k.stepAt = indexed(l, "step", k.energy.Steps, func(x energy.Step) string { return x.ID })
+	k.stateAt = indexed(l, "state", k.energy.States, func(x energy.Level) string { return x.ID })
 	k.profileAt = indexed(l, "profile", k.profiles, func(x profile) string { return x.ID })
 	indexed(l, "fault", k.faults, func(x Fault) FaultID { return x.ID })
 	k.caution = make(map[string]Caution, len(cautions))
@@ -118,6 +125,9 @@ func (l *loader) index(cautions []cautionText) {
 			l.bad("caution %s needs a text and a source", c.ID)
 		}
 		k.caution[c.ID] = Caution{ID: c.ID, Text: c.Text}
+		if len(c.With) > 0 {
+			k.along = append(k.along, c)
+		}
 	}
 	for _, r := range k.refs {
 		if r.Quantity != "" {

@@ -53,10 +53,14 @@ func (s *state) notDead(r catalogue.Reading) string {
 	}
 	switch r.Quantity {
 	case "capacitance", "resistance", "insulation_resistance":
-		if on == Live && s.toldLive != s.segment+1 {
-			s.toldLive = s.segment + 1
-			return "Ohms and microfarads are read on what is dead, and I have no word that it is off. If it is live, hands off; if not, tell me how it was made dead."
+		if on == ProvedDead || s.toldLive == s.segment+1 {
+			break
 		}
+		s.toldLive = s.segment + 1
+		if on == Live {
+			return s.k.energy.Lines.OhmsLive
+		}
+		return s.k.energy.Lines.OhmsNot
 	}
 	return ""
 }

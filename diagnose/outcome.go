@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"callout/catalogue"
+	"callout/diagnose/energy"
 	"callout/physics"
 )
 
@@ -219,7 +220,7 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 	}
 	o := s.agree(t, recs, all)
 	if outdoors(t) && o.counts && s.tripped(o.seq) {
-		o.counts, o.again = false, !s.energy.Tripped
+		o.counts, o.again = false, !s.energy.Is(energy.Tripped)
 		o.conflict = ""
 	}
 	return o

@@ -119,6 +119,8 @@ func TestThreePhaseIsDeadOnThreeLegs(t *testing.T) {
 	require.NotEmpty(t, c.warn)
 	c.say("dead")
 	c.say("voltage leg_3_to_ground 0.2")
+	assert.Equal(t, diagnose.DeclaredDead, c.job.Energy().Outdoor)
+	c.say("voltage known_live 120")
 	assert.Equal(t, diagnose.ProvedDead, c.job.Energy().Outdoor)
 
 	c = newCall(t)

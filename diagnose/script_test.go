@@ -93,12 +93,13 @@ func (c *call) say(line string) {
 		require.NoError(c.t, c.job.Retract(n))
 		c.a = nil
 	case f[0] == "dead": // the whole way to dead and proved dead
-		for _, s := range []string{"declare disconnect_pulled locked_out panel_open", "voltage known_live 241", "voltage leg_to_leg 0", "voltage leg_1_to_ground 0", "voltage leg_2_to_ground 0"} {
+		for _, s := range []string{"declare disconnect_pulled locked_out panel_open", "voltage known_live 241", "voltage leg_to_leg 0", "voltage leg_1_to_ground 0", "voltage leg_2_to_ground 0", "voltage known_live 241"} {
 			c.say(s)
 		}
 	case f[0] == "bled":
 		c.say("declare capacitor_bled")
-		c.say("voltage capacitor 0")
+		c.say("capacitor_voltage herm 0")
+		c.say("capacitor_voltage fan_section 0")
 	case f[0] == "power": // back on, and calling
 		c.say("declare leads_on compressor_plug_on lock_removed disconnect_in breaker_on calling")
 	default:

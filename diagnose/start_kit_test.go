@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 
 	"callout/diagnose"
+	"callout/diagnose/energy"
 )
 
 // The cheap checks before a start kit is tried, one answer each that leaves nothing
@@ -147,7 +148,7 @@ func TestAStartKitIsWiredOnWhatIsDead(t *testing.T) {
 			}
 			c.say("declare " + d)
 			assert.Equal(t, way.warned, len(c.warn) > 0, "%s after %v", d, way.before)
-			assert.Equal(t, d == "start_kit_on", c.job.Energy().StartKit)
+			assert.Equal(t, d == "start_kit_on", is(c, energy.StartKit))
 		}
 	}
 }

@@ -110,7 +110,13 @@ func (c *counts) count(seed uint64, truth string) {
 		if t.State == "ready" {
 			w = simulator.Stand(seed, simulator.Setup{}, "any")
 		}
-		s.energy.PlugOff, s.energy.StartKit = t.State == "isolated", t.State == "run_kit"
+		s.energy = c.k.energy.Start()
+		switch t.State {
+		case "isolated":
+			c.k.energy.Declare(&s.energy, "compressor_plug_off", start)
+		case "run_kit":
+			c.k.energy.Declare(&s.energy, "start_kit_on", start)
+		}
 		ok := tell(w, Input{Quantity: t.Quantity, Place: t.Place})
 		for _, in := range s.inputs(t) {
 			if _, known := s.feed(t, in, 0); ok && !known {

@@ -17,7 +17,7 @@ type TestID string
 type ClassID string
 
 // Event is one thing that happened in a job. Exactly one payload is set:
-// Reading, Observation, Declaration, Repair or Cannot.
+// Reading, Observation, Declaration, Repair, Cannot or Resumed.
 type Event struct {
 	Seq         uint64 // unique in the job
 	At          time.Time
@@ -28,6 +28,11 @@ type Event struct {
 	Cannot      TestID
 	Lack        *Lack   // with Cannot: what it fails for, where that is not the test itself
 	Certainty   float64 // 0..1 that it was heard right; 0 means 1
+	// Resumed: the job was put down and taken up again, so that every proof lapses.
+	Resumed bool
+	// Struck: it was taken back. Nothing of it counts, but what it had put in doubt
+	// is proved again.
+	Struck bool
 }
 
 // Lack is what a test can't be done for: a step towards its energy state (by

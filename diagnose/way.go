@@ -6,7 +6,7 @@ import "slices"
 func (v *view) path(state string) []int {
 	w := &v.s.ways[v.k.stateAt[state]]
 	if !w.known {
-		*w = wayTo{true, v.k.path(w.steps[:0], &v.s.energy, state)}
+		*w = wayTo{true, v.k.energy.Path(w.steps[:0], &v.s.energy, state)}
 	}
 	return w.steps
 }
@@ -18,7 +18,7 @@ func (v *view) course(state string) []int {
 	}
 	w := &v.s.courses[v.k.stateAt[state]]
 	if !w.known {
-		*w = wayTo{true, v.k.path(w.steps[:0], v.from, state)}
+		*w = wayTo{true, v.k.energy.Path(w.steps[:0], v.from, state)}
 	}
 	return w.steps
 }

@@ -3,10 +3,12 @@ package diagnose
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
 	"callout/catalogue"
+	"callout/diagnose/energy"
 	"callout/physics"
 )
 
@@ -21,6 +23,12 @@ func (v *view) cautions(ids ...[]string) []Caution {
 			}
 		}
 	}
+	held := v.s.mark("refrigerant")
+	for _, c := range v.k.along {
+		if slices.Contains(c.Refrigerants, held) && slices.ContainsFunc(c.With, func(id string) bool { return seen[id] }) {
+			out = append(out, v.k.caution[c.ID])
+		}
+	}
 	return out
 }
 
@@ -28,7 +36,7 @@ func (v *view) step(at int, test TestID, purpose string) Next {
 	s := v.k.energy.Steps[at]
 	n := Next{Kind: s.Kind, Test: test, Quantity: s.Quantity, Place: s.Place, Because: s.Because, Minutes: s.Minutes, Cautions: v.cautions(s.Cautions), Needs: []string{s.Needs}}
 	for _, d := range s.Declare {
-		if d == "locked_out" && v.s.energy.LockedOut || d == "disconnect_pulled" && v.s.energy.off() {
+		if v.k.energy.Said(&v.s.energy, at, d) {
 			continue
 		}
 		n.Declare = append(n.Declare, d)
@@ -51,7 +59,12 @@ func (v *view) bleed() (say, because string) {
 		fmt.Sprintf("%s µF charged to the peak of %s V takes %s s to fall below %g V through %g kΩ", short(uf), short(volts), trim(fmt.Sprintf("%.1f", d.Seconds())), bledVolts, bleedOhms/1000)
 }
 
-const bleedOhms = 20000.0 // common practice, no source
+// What a capacitor is bled through, and what is left of it: common practice, no
+// source.
+const (
+	bleedOhms = 20000.0
+	bledVolts = 5.0
+)
 
 func (s *state) bleedTime() (d time.Duration, uf, volts float64) {
 	uf, volts = 80, 440 // the largest usual run capacitor, where the label is not known
@@ -126,13 +139,13 @@ func (v *view) orNone(t *Test) string {
 func (v *view) untried(reset int) bool {
 	found := v.standing[v.k.testAt["breaker_found"]]
 	tripped := found != nil && found.done && v.k.tests[v.k.testAt["breaker_found"]].Classes[found.top].ID == "tripped"
-	return tripped && v.s.energy.Tripped && !v.s.cannot[reset] && !v.epochs[v.s.epoch][reset].done
+	return tripped && v.s.energy.Is(energy.Tripped) && !v.s.cannot[reset] && !v.epochs[v.s.epoch][reset].done
 }
 
 func (v *view) needs(state string) []string {
 	var out []string
-	for _, id := range v.k.energy.States[v.k.stateAt[state]].Needs {
-		out = append(out, v.k.energy.Steps[v.k.stepAt[id]].Needs)
+	for _, at := range v.k.energy.Needs(state) {
+		out = append(out, v.k.energy.Steps[at].Needs)
 	}
 	return out
 }
@@ -173,13 +186,13 @@ func (v *view) wait(d time.Duration, t *Test) Next {
 // mended reports whether a repair was done on the way to the verdict: a breaker
 // that is reset once is not reset again.
 func (v *view) mended(id catalogue.RepairID) bool {
-	e := v.s.energy
+	e := &v.s.energy
 	switch id {
 	case "reset_breaker":
 		reset := v.epochs[v.s.epoch][v.k.testAt["breaker_reset"]]
-		return (v.s.switched || reset.done) && e.Breaker && !e.Tripped
+		return (v.s.switched || reset.done) && e.Is(energy.Breaker) && !e.Is(energy.Tripped)
 	case "seat_disconnect":
-		return v.s.unseated && e.Disconnect
+		return v.s.unseated && e.Is(energy.Disconnect)
 	}
 	return false
 }

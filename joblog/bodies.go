@@ -185,6 +185,9 @@ type Energy struct {
 	Indoor    string `json:"indoor,omitempty"`
 	Capacitor string `json:"capacitor,omitempty"`
 	Because   string `json:"because,omitempty"`
+	// Resumed: the job was taken up again, and nothing that was proved before
+	// counts as proved any more.
+	Resumed bool `json:"resumed,omitempty"`
 	// Entries are those that it follows from.
 	Entries []uint64 `json:"entries,omitempty"`
 }

@@ -172,6 +172,9 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		r, _ := c.know.Catalogue.Repair(catalogue.RepairID(b.Repair))
 		c.stack = append(c.stack, kept{seq: seq, events: []uint64{eventSeq(seq, 0)}, what: r.Spoken[0]})
 	case joblog.Energy:
+		if b.Resumed {
+			c.tell(seq, diagnose.Event{Seq: eventSeq(seq, 0), At: at, Resumed: true})
+		}
 		c.energy = b.State
 	case joblog.Assessment:
 		for _, x := range b.Expected {
@@ -280,6 +283,12 @@ func (c *Call) openStep(cmd catalogue.CommandID) diagnose.Event {
 	switch {
 	case cmd == "absent":
 		e.Lack = &diagnose.Lack{Absent: true}
+		if n.Does == diagnose.DoMakeSafe {
+			e.Lack.Quantity, e.Lack.Place = catalogue.QuantityID(n.Quantity), catalogue.PlaceID(n.Place)
+			if len(n.Declare) > 0 {
+				e.Lack.Declare = catalogue.DeclarationID(n.Declare[0])
+			}
+		}
 	case cmd == "skip":
 	case n.Does == diagnose.DoMakeSafe || n.Does == diagnose.DoEnergise || n.Does == diagnose.DoNameplate:
 		e.Lack = &diagnose.Lack{Quantity: catalogue.QuantityID(n.Quantity), Place: catalogue.PlaceID(n.Place)}

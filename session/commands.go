@@ -24,6 +24,11 @@ func (t *turn) command(cmd joblog.Command, entry uint64) bool {
 		if len(c.lastTurn) == 0 {
 			t.say("nothing_said", nil)
 		}
+		if t.stale() {
+			t.energy(c.job.Energy())
+			t.again()
+			break
+		}
 		for _, line := range c.lastTurn {
 			line.Way = joblog.Spoken
 			t.emit(line)
@@ -91,6 +96,13 @@ func (t *turn) why() {
 	for _, line := range chain[1:] {
 		t.show("reason", prompts.Args{"Text": sentence(line)}, tells{})
 	}
+}
+
+// stale reports whether the step that was told is not the step any more, so that it
+// is not said again: what was proved then may not be proved now.
+func (t *turn) stale() bool {
+	a := t.call.job.Assess(t.at)
+	return t.call.next.Say != "" && !same(t.nextOf(a.Next), t.call.next) || energyText(a.Energy) != t.call.energy
 }
 
 // again says the open step once more, its cautions before it.

@@ -2,6 +2,7 @@ package session
 
 import (
 	"callout/diagnose"
+	"callout/diagnose/energy"
 	"callout/joblog"
 	"callout/prompts"
 )
@@ -17,6 +18,20 @@ func (t *turn) energy(e diagnose.Energy) {
 	if !first {
 		t.say("energy", prompts.Args{"Text": text})
 	}
+}
+
+// age names the proofs that have grown too old.
+func (t *turn) age() {
+	t.call.warnings = append(t.call.warnings, t.call.job.Age(t.at)...)
+	t.warn()
+}
+
+// resumed notes that the job is taken up again: what was proved dead before is
+// proved again.
+func (t *turn) resumed() {
+	e := t.call.job.Energy()
+	t.emit(joblog.Energy{State: energyText(e), Outdoor: string(e.Outdoor), Indoor: string(e.Indoor), Capacitor: string(e.Capacitor), Resumed: true})
+	t.energy(t.call.job.Energy())
 }
 
 func powerText(p diagnose.Power) string {
@@ -41,7 +56,7 @@ func energyText(e diagnose.Energy) string {
 	case diagnose.Proved:
 		text += "; capacitor proved bled"
 	}
-	if e.LockedOut {
+	if e.Is(energy.OutdoorLock) {
 		text += "; locked out"
 	}
 	return text

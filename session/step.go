@@ -92,6 +92,8 @@ func (c *Call) Begin(at time.Time) ([]Record, error) {
 func (c *Call) Resume(at time.Time) ([]Record, error) {
 	t := c.begin(at)
 	t.say("job_resumed", prompts.Args{"Job": c.id, "Entries": c.seq, "Where": ""})
+	t.resumed()
+	t.warn()
 	t.status()
 	if q := c.asked(); q != nil {
 		t.put(q)
@@ -103,6 +105,9 @@ func (c *Call) Resume(at time.Time) ([]Record, error) {
 // nothing is due.
 func (c *Call) Tick(at time.Time) ([]Record, error) {
 	t := c.begin(at)
+	if !c.closed {
+		t.age()
+	}
 	due := false
 	for _, timer := range c.running() {
 		if timer.Until.After(t.at) {
@@ -157,6 +162,7 @@ func (c *Call) Hear(u Utterance) ([]Record, error) {
 	t := c.begin(u.At)
 	h := t.emit(joblog.Heard{Source: u.Source, Text: u.Text, LogLikelihood: u.LogLikelihood, Certainty: u.Certainty, Alternatives: u.Alternatives,
 		Engine: u.Engine, DurationMS: u.Duration.Milliseconds(), Audio: u.Audio, AudioSHA256: u.AudioSHA256})
+	t.age()
 	d := c.decide(u)
 	switch {
 	case u.Echo:
@@ -270,7 +276,11 @@ func (t *turn) warn() {
 	warnings := t.call.warnings
 	t.call.warnings = nil
 	for _, w := range warnings {
-		given := t.emit(joblog.Caution{Caution: w.ID, Say: w.Text, Broken: w.ID == "contradicts_energy", Entries: []uint64{w.Seq}})
+		b := joblog.Caution{Caution: w.ID, Say: w.Text, Broken: w.ID == "contradicts_energy"}
+		if w.Seq > 0 {
+			b.Entries = []uint64{w.Seq}
+		}
+		given := t.emit(b)
 		t.sayOf("warning", prompts.Args{"Text": w.Text}, tells{of: w.ID, entry: given})
 	}
 }

@@ -41,11 +41,7 @@ func warnKey(entry uint64, text string) string { return fmt.Sprint(entry, " ", t
 // step tells what to do next, if it is new or asked for again.
 func (t *turn) step(n diagnose.Next, again bool) {
 	c := t.call
-	b := joblog.Next{Test: string(n.Test), Quantity: string(n.Quantity), Place: string(n.Place), Needs: join(n.Needs), Say: n.Say,
-		Because: n.Because, Does: n.Kind, Repair: string(n.Repair), WaitSeconds: n.Wait.Seconds()}
-	for _, d := range n.Declare {
-		b.Declare = append(b.Declare, string(d))
-	}
+	b := t.nextOf(n)
 	if n.Say == "" || !again && same(b, c.next) {
 		return
 	}
@@ -59,6 +55,15 @@ func (t *turn) step(n diagnose.Next, again bool) {
 		return
 	}
 	t.sayOf("next", prompts.Args{"Say": n.Say, "Because": t.unsaid(n.Because)}, x)
+}
+
+func (t *turn) nextOf(n diagnose.Next) joblog.Next {
+	b := joblog.Next{Test: string(n.Test), Quantity: string(n.Quantity), Place: string(n.Place), Needs: join(n.Needs), Say: n.Say,
+		Because: n.Because, Does: n.Kind, Repair: string(n.Repair), WaitSeconds: n.Wait.Seconds()}
+	for _, d := range n.Declare {
+		b.Declare = append(b.Declare, string(d))
+	}
+	return b
 }
 
 // unsaid is the reason as a sentence, or nothing if this turn gave it already.

@@ -78,6 +78,13 @@ type understood struct {
 	from context
 	outs []outcome
 	fed  []int // by test: how many records could answer or feed it
+	read map[reply]outcome
+}
+
+// reply is one record taken as the answer to a test.
+type reply struct {
+	test int
+	at   int // of the record, counted from 1
 }
 
 // context is everything beside the records of its own that an outcome hangs on.
@@ -107,6 +114,7 @@ func (s *state) outcomes(epoch int, on circumstances) []outcome {
 		u.from = from
 		clear(u.outs)
 		clear(u.fed)
+		clear(u.read)
 	}
 	for i, fed := range s.fed {
 		if fed == u.fed[i] {
@@ -186,12 +194,8 @@ func (v *view) stand() {
 // touched reports whether the repair that ended an epoch makes a test's
 // earlier finding out of date.
 func (v *view) touched(epoch, test int) bool {
-	for _, r := range v.s.repairs {
-		if r.epoch == epoch && v.k.repairs[v.k.repairAt[r.id]].remeasure[test] {
-			return true
-		}
-	}
-	return false
+	r := v.s.repairs[epoch] // each repair ends one
+	return v.k.repairs[v.k.repairAt[r.id]].remeasure[test]
 }
 
 func (v *view) holds(c clause) bool {

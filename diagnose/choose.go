@@ -196,12 +196,16 @@ func (v *view) restartWait() time.Duration {
 	if v.s.restart.IsZero() || v.s.energy.Outdoor != Live || v.s.energy.Is(energy.CallOff) {
 		return 0
 	}
-	for _, r := range v.s.records {
-		if r.segment == v.s.segment && (r.in.Quantity == "compressor_sound" && r.choice != "silent" || r.in.Quantity == "current" && r.in.Place == "compressor_common" && r.value > liveCurrent) {
+	left := v.s.restart.Add(shortCycle).Sub(v.now)
+	if left <= 0 {
+		return 0
+	}
+	for i := len(v.s.records) - 1; i >= 0; i-- {
+		if r := &v.s.records[i]; r.segment == v.s.segment && (r.in.Quantity == "compressor_sound" && r.choice != "silent" || r.in.Quantity == "current" && r.in.Place == "compressor_common" && r.value > liveCurrent) {
 			return 0
 		}
 	}
-	return max(0, v.s.restart.Add(shortCycle).Sub(v.now))
+	return left
 }
 
 // candidates lists every test that can be done, with what it costs from here.

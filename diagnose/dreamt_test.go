@@ -27,12 +27,13 @@ func copied(s, into *state) *state {
 	out.rated, out.cannot, out.absent = maps.Clone(s.rated), maps.Clone(s.cannot), maps.Clone(s.absent)
 	out.barred, out.unread = maps.Clone(s.barred), maps.Clone(s.unread)
 	out.records = append(was.records[:0], s.records...)
+	out.newest = maps.Clone(s.newest)
 	out.repairs, out.wasHot = slices.Clone(s.repairs), slices.Clone(s.wasHot)
 	out.trips, out.warnings = slices.Clone(s.trips), nil
 	out.fed = append(was.fed[:0], s.fed...)
 	out.understood = nil
 	for _, u := range s.understood {
-		out.understood = append(out.understood, understood{u.from, slices.Clone(u.outs), slices.Clone(u.fed)})
+		out.understood = append(out.understood, understood{from: u.from, outs: slices.Clone(u.outs), fed: slices.Clone(u.fed)})
 	}
 	p := posterior{on: s.posterior.on, version: max(s.posterior.version, was.posterior.version) + 1, steps: slices.Clone(s.posterior.steps), mass: was.posterior.mass}
 	for _, found := range s.posterior.found {

@@ -17,6 +17,7 @@ type state struct {
 	energy  Energy
 	rated   map[Input]record // nameplate numbers and marks
 	records []record
+	newest  map[Input]int // the last record of an input, counted from 1
 	cannot  map[int]bool
 	absent  map[int]bool   // tests of parts that are not fitted
 	barred  map[int]bool   // energy steps that can't be done
@@ -69,6 +70,7 @@ type record struct {
 	certainty float64
 	seq       uint64
 	at        time.Time
+	before    int // the record of the same input before it, counted from 1; 0: none
 	epoch     int
 	segment   int
 	isolated  bool // the compressor's wires were off
@@ -104,7 +106,7 @@ type repaired struct {
 const shortCycle = 5 * time.Minute // Armstrong 48478A006 p.18; Bard 2100-399; Ducane 2HP13
 
 func newState(k *Knowledge) *state {
-	return &state{k: k, energy: k.energy.Start(), settled: k.energy.Start(), rated: map[Input]record{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests)),
+	return &state{k: k, energy: k.energy.Start(), settled: k.energy.Start(), rated: map[Input]record{}, newest: map[Input]int{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests)),
 		missed: make([]missed, len(k.tests)), likely: make([]asked, len(k.conds)), ways: make([]wayTo, len(k.energy.States)), courses: make([]wayTo, len(k.energy.States))}
 }
 
@@ -278,7 +280,9 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 
 // keep files a record, and notes the first sign of an open overload.
 func (s *state) keep(r record) {
+	r.before = s.newest[r.in]
 	s.records = append(s.records, r)
+	s.newest[r.in] = len(s.records)
 	for _, i := range s.k.feeds[r.in] {
 		s.fed[i]++
 	}

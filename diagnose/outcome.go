@@ -2,7 +2,9 @@ package diagnose
 
 import (
 	"fmt"
+	"iter"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -100,29 +102,55 @@ func (s *state) usable(t *Test, r *record) bool {
 	return r.powered && !r.isolated
 }
 
-// find lists the records of one input in one epoch, oldest first.
-func (s *state) find(t *Test, in Input, epoch int) []record {
-	var out []record
-	for i := range s.records {
-		r := &s.records[i]
-		if r.in.Quantity == in.Quantity && r.in.Place == in.Place && r.epoch == epoch && s.usable(t, r) {
-			out = append(out, *r)
+// answering goes through the records that can answer a test in one epoch, the
+// latest first, with their places, counted from 1.
+func (s *state) answering(t *Test, epoch int) iter.Seq2[int, record] {
+	return func(yield func(int, record) bool) {
+		at := []int{s.newest[Input{Quantity: t.Quantity, Place: t.Place}]} // the next of each input, counted from 1
+		for _, in := range t.Also {
+			at = append(at, s.newest[Input{Quantity: in.Quantity, Place: in.Place}])
+		}
+		for {
+			n := 0
+			for i := range at {
+				if at[i] > at[n] {
+					n = i
+				}
+			}
+			if at[n] == 0 {
+				return
+			}
+			place := at[n]
+			r := &s.records[place-1]
+			at[n] = r.before
+			if r.epoch != epoch || !s.usable(t, r) {
+				continue
+			}
+			out := *r
+			if n > 0 && t.Also[n-1].Factor != 0 {
+				out.value *= t.Also[n-1].Factor
+			}
+			if !yield(place, out) {
+				return
+			}
 		}
 	}
-	return out
 }
 
-// own counts the records of a test's own quantity in this epoch, and finds the
-// last of them.
+// own finds the last record of a test's own quantity in this epoch, and counts
+// up to two of them.
 func (s *state) own(i int) (n int, last *record) {
 	if s.fed[i] == 0 {
 		return 0, nil
 	}
 	t := &s.k.tests[i]
-	for j := range s.records {
-		r := &s.records[j]
-		if r.in.Quantity == t.Quantity && r.in.Place == t.Place && r.epoch == s.epoch && s.usable(t, r) {
-			n, last = n+1, r
+	for at := s.newest[Input{Quantity: t.Quantity, Place: t.Place}]; at > 0 && n < 2; at = s.records[at-1].before {
+		r := &s.records[at-1]
+		if r.epoch != s.epoch || !s.usable(t, r) {
+			continue
+		}
+		if n++; n == 1 {
+			last = r
 		}
 	}
 	return n, last
@@ -135,9 +163,9 @@ func (s *state) feed(t *Test, in Input, epoch int) (record, bool) {
 		r, ok := s.rated[key]
 		return r, ok
 	}
-	for i := len(s.records) - 1; i >= 0; i-- {
-		r := &s.records[i]
-		if r.in == key && (r.epoch == epoch || r.epoch < epoch && ambient(key)) && (ambient(key) || s.usable(t, r)) {
+	for at := s.newest[key]; at > 0; at = s.records[at-1].before {
+		r := &s.records[at-1]
+		if (r.epoch == epoch || r.epoch < epoch && ambient(key)) && (ambient(key) || s.usable(t, r)) {
 			return *r, true
 		}
 	}
@@ -179,42 +207,7 @@ func (s *state) inputs(t *Test) []Input {
 // outcomeOf works out what test i showed in an epoch.
 func (s *state) outcomeOf(i, epoch int) outcome {
 	t := &s.k.tests[i]
-	recs := s.find(t, Input{Quantity: t.Quantity, Place: t.Place}, epoch)
-	for _, in := range t.Also {
-		for _, r := range s.find(t, in, epoch) {
-			if in.Factor != 0 {
-				r.value *= in.Factor
-			}
-			recs = append(recs, r)
-		}
-	}
-	if len(recs) == 0 {
-		return outcome{}
-	}
-	if len(t.Also) > 0 {
-		bySeq(recs)
-	}
-	if len(t.Inputs) > 0 {
-		recs = recs[len(recs)-1:] // what is put together from several readings is taken as it stands last
-	}
-	if outdoors(t) {
-		recs = s.sinceBack(recs)
-	}
-	if t.Highest && len(recs) > 1 {
-		best := recs[0]
-		for _, r := range recs {
-			if r.value > best.value {
-				best = r
-			}
-		}
-		recs = []record{best}
-	}
-	all := make([]outcome, 0, len(recs))
-	for _, r := range recs {
-		if o := s.classify(i, r, epoch); o.done {
-			all = append(all, o)
-		}
-	}
+	recs, all := s.latest(i, epoch)
 	if len(all) == 0 {
 		return outcome{}
 	}
@@ -226,11 +219,88 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 	return o
 }
 
-// sinceBack drops the records of when the breaker was off by itself, where there
-// are others.
-// agree makes one outcome of repeated ones: a known sequence is one finding;
-// readings that agree are one; readings that don't are named and not averaged,
-// until the last two agree.
+// latest lists the records of an epoch that answer test i, and their outcomes,
+// oldest first: as many as the outcome hangs on, however long the job is.
+func (s *state) latest(i, epoch int) (recs []record, all []outcome) {
+	t := &s.k.tests[i]
+	most := 3 // what came before the last three changes nothing
+	switch {
+	case len(t.Inputs) > 0:
+		most = 1 // what is put together from several readings is taken as it stands last
+	case t.Highest:
+		most = math.MaxInt
+	}
+	skip := outdoors(t) && s.anyUntripped(t, epoch, most) // of when the breaker was off by itself, where there are others
+	highest := 0
+	for at, r := range s.answering(t, epoch) {
+		if skip && s.tripped(r.seq) {
+			continue
+		}
+		if t.Highest {
+			if len(recs) == 0 || r.value >= recs[0].value {
+				recs, highest = []record{r}, at
+			}
+			continue
+		}
+		if o := s.classified(i, at, r, epoch); o.done {
+			recs, all = append(recs, r), append(all, o)
+		}
+		if len(all) == 1 && s.ends(t, all[0]) {
+			most = math.MaxInt // it may be the end of a sequence that began at any time
+		}
+		if len(all) == most || len(t.Inputs) > 0 {
+			break
+		}
+	}
+	if t.Highest && len(recs) > 0 {
+		if o := s.classified(i, highest, recs[0], epoch); o.done {
+			all = append(all, o)
+		}
+	}
+	slices.Reverse(recs)
+	slices.Reverse(all)
+	return recs, all
+}
+
+// ends is whether an outcome is the end of one of a test's known sequences.
+func (s *state) ends(t *Test, o outcome) bool {
+	return o.counts && slices.ContainsFunc(t.Then, func(then Sequence) bool { return t.whole(o.top) == t.class(then.To) })
+}
+
+// anyUntripped reports whether one of the records that can answer a test, or
+// the last of them where no more than one is asked for, was made when the
+// breaker was not off by itself.
+func (s *state) anyUntripped(t *Test, epoch, most int) bool {
+	for _, r := range s.answering(t, epoch) {
+		if !s.tripped(r.seq) {
+			return true
+		}
+		if most == 1 {
+			break
+		}
+	}
+	return false
+}
+
+// classified is classify, worked out once for each record while nothing changes
+// that it hangs on beside the record.
+func (s *state) classified(i, at int, r record, epoch int) outcome {
+	if len(s.k.tests[i].Inputs) > 0 || epoch >= len(s.understood) {
+		return s.classify(i, r, epoch)
+	}
+	u := &s.understood[epoch]
+	if u.read == nil {
+		u.read = map[reply]outcome{}
+	}
+	key := reply{i, at}
+	o, ok := u.read[key]
+	if !ok {
+		o = s.classify(i, r, epoch)
+		u.read[key] = o
+	}
+	return o
+}
+
 func upper(s string) string {
 	if s == "" {
 		return s

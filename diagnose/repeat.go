@@ -6,19 +6,9 @@ import (
 	"callout/physics"
 )
 
-func (s *state) sinceBack(recs []record) []record {
-	var out []record
-	for _, r := range recs {
-		if !s.tripped(r.seq) {
-			out = append(out, r)
-		}
-	}
-	if len(out) == 0 {
-		return recs
-	}
-	return out
-}
-
+// agree makes one outcome of repeated ones: a known sequence is one finding;
+// readings that agree are one; readings that don't are named and not averaged,
+// until the last two agree.
 func (s *state) agree(t *Test, recs []record, all []outcome) outcome {
 	last := all[len(all)-1]
 	if len(all) == 1 || !last.counts {
@@ -58,12 +48,4 @@ func (s *state) agree(t *Test, recs []record, all []outcome) outcome {
 	last.with = []uint64{before.seq}
 	last.conflict = fmt.Sprintf("%s, and before that %s: they can't both be. A misreading, a slipped lead, or a fault that comes and goes? Measure it again.", upper(last.text), before.text)
 	return last
-}
-
-func bySeq(r []record) {
-	for i := 1; i < len(r); i++ {
-		for j := i; j > 0 && r[j].seq < r[j-1].seq; j-- {
-			r[j], r[j-1] = r[j-1], r[j]
-		}
-	}
 }

@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -106,6 +107,7 @@ func (c *counts) count(seed uint64, truth string) {
 			continue
 		}
 		*s = plate // each test by itself, on a unit just met
+		s.newest = maps.Clone(plate.newest)
 		w := world(simulatedState(t))
 		if t.State == "ready" {
 			w = simulator.Stand(seed, simulator.Setup{}, "any")

@@ -36,7 +36,9 @@ type state struct {
 	switched bool   // the breaker was thrown by hand: how it was found is past
 	unseated bool   // it had no supply until the disconnect was found loose, or put in anew
 	reseated uint64 // when the disconnect was put in with no supply seen behind it before
-	cameOn   bool   // it stood still and then ran, with nothing done to it
+	heard    int    // how often the compressor was heard to run
+	cameOn   uint64 // it stood still and then ran, with nothing done to it: since when
+	held     bool   // it is known what held it until then: a delay that was seen to run, or a hot shell
 	trips    []span // when the breaker was off by itself
 	warnings []Warning
 	last     time.Time
@@ -86,8 +88,6 @@ type record struct {
 // ran notes that the compressor runs though the unit was seen standing still.
 // stoodStill reports whether the unit was seen standing still with power and
 // call, before anything was mended.
-// heldTooLong reports whether the unit stood still under power and call, in one
-// stretch, for longer than a short-cycle delay.
 // noSupplySeen reports whether the outdoor unit was seen without supply.
 // shorted reports whether the breaker tripped at once and nothing was mended
 // since: then it is not put back again with the compressor wired.
@@ -264,6 +264,7 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 	}
 	s.breaker(e.Seq, o)
 	if o.Quantity == "compressor_sound" && o.Value == "running" {
+		s.heard++
 		s.supplied()
 		if !s.energy.StartKit {
 			s.ran(e.Seq)

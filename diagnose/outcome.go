@@ -197,7 +197,7 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 		recs = recs[len(recs)-1:] // what is put together from several readings is taken as it stands last
 	}
 	if outdoors(t) {
-		recs = s.sinceBack(recs)
+		recs = s.ranOnce(s.sinceBack(recs))
 	}
 	if t.Highest && len(recs) > 1 {
 		best := recs[0]
@@ -218,6 +218,10 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 		return outcome{}
 	}
 	o := s.agree(t, recs, all)
+	if epoch == 0 && o.seq < s.cameOn && (t.Soon || t.Timers[t.Classes[o.top].ID] != "") {
+		o.counts, o.conflict = false, "" // it was so at that time, and has passed
+		return o
+	}
 	if outdoors(t) && o.counts && s.tripped(o.seq) {
 		o.counts, o.again = false, !s.energy.Tripped
 		o.conflict = ""

@@ -219,7 +219,8 @@ func (v *view) seen() []step {
 	}
 	slices.SortFunc(out, func(a, b step) int { return cmp.Compare(a.at, b.at) })
 	switch {
-	case v.s.cameOn:
+	case v.s.cameOn > 0 && v.s.held: // what held it says nothing of what else is wrong
+	case v.s.cameOn > 0:
 		out = append(out, step{kind: stepCameOn})
 	case v.s.heldTooLong():
 		out = append(out, step{kind: stepHeld})

@@ -77,7 +77,7 @@ func plainBelief(v *view) (mass, marginal []float64) {
 						seat = 1
 					}
 				}
-				if v.s.cameOn {
+				if v.s.cameOn > 0 {
 					mass[at] *= came
 				} else if v.s.heldTooLong() {
 					mass[at] *= held

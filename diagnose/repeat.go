@@ -19,6 +19,39 @@ func (s *state) sinceBack(recs []record) []record {
 	return out
 }
 
+// ranOnce drops the looks at a compressor that stands, of one that was heard to run in
+// the same epoch: one look is a moment and no state. What ran once can run, and what
+// stops it after is its overload, its call or its delay. Three in a row are a state.
+func (s *state) ranOnce(recs []record) []record {
+	still := func(r *record) bool {
+		return r.in.Quantity == "compressor_sound" && r.choice == "silent" || r.in.Quantity == "current" && r.in.Place == "compressor_common" && r.value < liveCurrent
+	}
+	if len(recs) == 0 || recs[0].in.Place != "compressor" && recs[0].in.Place != "compressor_common" {
+		return recs
+	}
+	ran, row := false, 0
+	var out []record
+	for i := range s.records {
+		r := &s.records[i]
+		ran = ran || r.epoch == recs[0].epoch && r.in.Quantity == "compressor_sound" && r.choice == "running" && r.running && !r.kit && !r.isolated
+	}
+	if !ran {
+		return recs
+	}
+	for i := range recs {
+		if still(&recs[i]) {
+			row++
+			continue
+		}
+		row = 0
+		out = append(out, recs[i])
+	}
+	if len(out) == 0 || row >= 3 {
+		return recs
+	}
+	return out
+}
+
 func (s *state) agree(t *Test, recs []record, all []outcome) outcome {
 	last := all[len(all)-1]
 	if len(all) == 1 || !last.counts {

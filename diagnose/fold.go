@@ -36,6 +36,7 @@ type state struct {
 	switched bool   // the breaker was thrown by hand: how it was found is past
 	unseated bool   // it had no supply until the disconnect was found loose, or put in anew
 	reseated uint64 // when the disconnect was put in with no supply seen behind it before
+	stands   bool   // the compressor was last heard or read standing
 	heard    int    // how often the compressor was heard to run
 	cameOn   uint64 // it stood still and then ran, with nothing done to it: since when
 	held     bool   // it is known what held it until then: a delay that was seen to run, or a hot shell
@@ -72,6 +73,7 @@ type record struct {
 	at        time.Time
 	epoch     int
 	segment   int
+	stands    bool // the compressor was last heard or read standing
 	isolated  bool // the compressor's wires were off
 	kit       bool // a start kit was in for a try
 	thrown    bool // the breaker had been thrown by hand
@@ -140,6 +142,7 @@ func (s *state) apply(e Event) []Warning {
 		}
 		s.repairs = append(s.repairs, repaired{id: e.Repair, seq: e.Seq, at: e.At, epoch: s.epoch})
 		s.epoch++
+		s.stands = false
 		s.since = e.Seq
 		s.segment++
 		s.wasHot, s.hotSince = append(s.wasHot, s.hotSince), time.Time{}
@@ -179,6 +182,7 @@ func (s *state) changed(was Energy, at time.Time) {
 	off := func(e Energy) bool { return e.Outdoor != Live || e.Call == "off" || e.Indoor != Live || e.Tripped }
 	if off(was) && !off(now) {
 		s.restart = at
+		s.stands = false
 		s.segment++
 	}
 	if !off(was) && off(now) {
@@ -283,6 +287,7 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 // keep files a record, and notes the first sign of an open overload.
 func (s *state) keep(r record) {
 	s.records = append(s.records, r)
+	s.moves(r)
 	for _, i := range s.k.feeds[r.in] {
 		s.fed[i]++
 	}
@@ -311,6 +316,7 @@ func (s *state) record(e Event, in Input) record {
 	return record{
 		in: in, certainty: e.Certainty, seq: e.Seq, at: e.At, epoch: s.epoch, segment: s.segment,
 		thrown:   s.switched,
+		stands:   s.stands,
 		isolated: s.energy.PlugOff,
 		kit:      s.energy.StartKit,
 		powered:  s.energy.Outdoor == Live,

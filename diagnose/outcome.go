@@ -81,6 +81,8 @@ func (s *state) usable(t *Test, r *record) bool {
 	switch {
 	case t.Sticky:
 		return !r.thrown
+	case t.Condition == "compressor_on" && r.stands:
+		return false
 	case t.State == "any":
 		return true
 	case t.Isolated && !r.isolated:

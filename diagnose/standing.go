@@ -33,6 +33,20 @@ func (s *state) ran(seq uint64) {
 	}
 }
 
+// moves notes whether the compressor was last found running or standing, once it has run:
+// a reading of the running unit that is taken while it stands shows nothing of it.
+func (s *state) moves(r record) {
+	if !r.running || r.starting || r.isolated {
+		return
+	}
+	switch {
+	case r.in.Quantity == "compressor_sound":
+		s.stands = r.choice != "running" && r.choice != "rattle" && s.heard > 0
+	case r.in.Quantity == "current" && r.in.Place == "compressor_common":
+		s.stands = r.value < liveCurrent && s.heard > 0
+	}
+}
+
 // early reports whether a finding was made while a short-cycle delay could still
 // hold the unit off.
 func (s *state) early(o *outcome) bool {

@@ -16,7 +16,10 @@ const (
 	atLast = 0.50 // the same, once every test is done
 	likely = 0.50 // the same, once no test is left
 	rather = 0.60 // the same, once no test is worth its minutes
-	shown  = 0.50 // belief in a fault that was shown by itself, at rest
+	// passing is the belief in what passes by itself before it is waited for: with the
+	// unit held off, little else can be read.
+	passing = 0.40
+	shown   = 0.50 // belief in a fault that was shown by itself, at rest
 )
 
 // confirmed reports whether a finding stands that shows the fault itself.

@@ -128,6 +128,7 @@ func (l *loader) tests() {
 	}
 	for i := range k.leaving {
 		k.leaving[i].proof = l.clause("leaving check", k.leaving[i].Proof)
+		k.leaving[i].instead = l.clauses("leaving check", k.leaving[i].Instead)
 	}
 	for i := range k.gates {
 		g := &k.gates[i]

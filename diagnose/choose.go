@@ -162,6 +162,9 @@ func (t *Test) applies(on circumstances) bool {
 }
 
 func (v *view) condition(id string) bool {
+	if v.s.stands && id == "compressor_on" {
+		return false
+	}
 	for _, c := range v.k.conds[v.k.condAt[id]].any {
 		if o := &v.epochs[v.s.epoch][c.test]; o.in(c) {
 			return true

@@ -27,7 +27,7 @@ func copied(s, into *state) *state {
 	out.rated, out.cannot, out.absent = maps.Clone(s.rated), maps.Clone(s.cannot), maps.Clone(s.absent)
 	out.barred, out.unread = maps.Clone(s.barred), maps.Clone(s.unread)
 	out.records = append(was.records[:0], s.records...)
-	out.newest = maps.Clone(s.newest)
+	out.newest, out.ranIn = maps.Clone(s.newest), maps.Clone(s.ranIn)
 	out.repairs, out.wasHot = slices.Clone(s.repairs), slices.Clone(s.wasHot)
 	out.trips, out.warnings = slices.Clone(s.trips), nil
 	out.fed = append(was.fed[:0], s.fed...)

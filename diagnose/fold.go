@@ -34,12 +34,16 @@ type state struct {
 	hotSince time.Time   // first sign that the overload may be open
 	wasHot   []time.Time // the same of the epochs before
 	bledAt   time.Time
-	toldLive int    // one more than the segment in which it was said that it is not known to be dead
-	switched bool   // the breaker was thrown by hand: how it was found is past
-	unseated bool   // it had no supply until the disconnect was found loose, or put in anew
-	reseated uint64 // when the disconnect was put in with no supply seen behind it before
-	cameOn   bool   // it stood still and then ran, with nothing done to it
-	trips    []span // when the breaker was off by itself
+	toldLive int          // one more than the segment in which it was said that it is not known to be dead
+	switched bool         // the breaker was thrown by hand: how it was found is past
+	unseated bool         // it had no supply until the disconnect was found loose, or put in anew
+	reseated uint64       // when the disconnect was put in with no supply seen behind it before
+	stands   bool         // the compressor was last heard or read standing
+	heard    int          // how often the compressor was heard to run
+	ranIn    map[int]bool // the epochs in which it was heard to run by itself
+	cameOn   uint64       // it stood still and then ran, with nothing done to it: since when
+	held     bool         // it is known what held it until then: a delay that was seen to run, or a hot shell
+	trips    []span       // when the breaker was off by itself
 	warnings []Warning
 	last     time.Time
 
@@ -73,6 +77,7 @@ type record struct {
 	before    int // the record of the same input before it, counted from 1; 0: none
 	epoch     int
 	segment   int
+	stands    bool // the compressor was last heard or read standing
 	isolated  bool // the compressor's wires were off
 	kit       bool // a start kit was in for a try
 	thrown    bool // the breaker had been thrown by hand
@@ -89,8 +94,6 @@ type record struct {
 // ran notes that the compressor runs though the unit was seen standing still.
 // stoodStill reports whether the unit was seen standing still with power and
 // call, before anything was mended.
-// heldTooLong reports whether the unit stood still under power and call, in one
-// stretch, for longer than a short-cycle delay.
 // noSupplySeen reports whether the outdoor unit was seen without supply.
 // shorted reports whether the breaker tripped at once and nothing was mended
 // since: then it is not put back again with the compressor wired.
@@ -106,7 +109,7 @@ type repaired struct {
 const shortCycle = 5 * time.Minute // Armstrong 48478A006 p.18; Bard 2100-399; Ducane 2HP13
 
 func newState(k *Knowledge) *state {
-	return &state{k: k, energy: k.energy.Start(), settled: k.energy.Start(), rated: map[Input]record{}, newest: map[Input]int{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests)),
+	return &state{k: k, energy: k.energy.Start(), settled: k.energy.Start(), rated: map[Input]record{}, newest: map[Input]int{}, ranIn: map[int]bool{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests)),
 		missed: make([]missed, len(k.tests)), likely: make([]asked, len(k.conds)), ways: make([]wayTo, len(k.energy.States)), courses: make([]wayTo, len(k.energy.States))}
 }
 
@@ -143,6 +146,7 @@ func (s *state) apply(e Event) []Warning {
 		s.feel(e)
 		s.repairs = append(s.repairs, repaired{id: e.Repair, seq: e.Seq, at: e.At, epoch: s.epoch})
 		s.epoch++
+		s.stands = false
 		s.since = e.Seq
 		s.segment++
 		s.wasHot, s.hotSince = append(s.wasHot, s.hotSince), time.Time{}
@@ -186,6 +190,7 @@ func (s *state) changed(was Energy, at time.Time) {
 	}
 	if off(was) && !off(now) {
 		s.restart = at
+		s.stands = false
 		s.segment++
 	}
 	if !off(was) && off(now) {
@@ -263,6 +268,7 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 	}
 	s.breaker(e.Seq, o)
 	if o.Quantity == "compressor_sound" && o.Value == "running" {
+		s.heard++
 		s.supplied()
 		if !s.energy.Is(energy.StartKit) {
 			s.ran(e.Seq)
@@ -283,6 +289,10 @@ func (s *state) keep(r record) {
 	r.before = s.newest[r.in]
 	s.records = append(s.records, r)
 	s.newest[r.in] = len(s.records)
+	s.moves(r)
+	if r.in.Quantity == "compressor_sound" && r.choice == "running" && r.running && !r.kit && !r.isolated {
+		s.ranIn[r.epoch] = true
+	}
 	for _, i := range s.k.feeds[r.in] {
 		s.fed[i]++
 	}
@@ -311,6 +321,7 @@ func (s *state) record(e Event, in Input) record {
 	return record{
 		in: in, certainty: e.Certainty, seq: e.Seq, at: e.At, epoch: s.epoch, segment: s.segment,
 		thrown:   s.switched,
+		stands:   s.stands,
 		isolated: s.energy.Is(energy.PlugOff),
 		kit:      s.energy.Is(energy.StartKit),
 		powered:  s.energy.Outdoor == Live,

@@ -19,6 +19,10 @@ type Fault struct {
 	Metering string            `json:"metering,omitempty"`
 	Normal   bool              `json:"normal,omitempty"` // nothing is wrong with the unit
 	Shows    map[TestID]string `json:"shows"`            // what it changes in its profile: "open 88 weak 12"
+	// Passes is after how many minutes it has passed by itself, 0 for what doesn't.
+	Passes      float64 `json:"passes,omitempty"`
+	PassSay     string  `json:"pass_say,omitempty"` // what is said while it is waited for
+	PassBecause string  `json:"pass_because,omitempty"`
 	// CameOn is how often it comes on by itself while it is looked at.
 	CameOn float64 `json:"came_on,omitempty"`
 	// Ways lists the ways in which it shows itself, where it has several.
@@ -191,15 +195,19 @@ type repairRule struct {
 	remeasure map[int]bool
 }
 
-// leaving is a reading taken once before the job is left.
+// leaving is one reading of the run check: taken once before the job is left, after a
+// repair and after none.
 type leaving struct {
 	Proof string `json:"proof"`
 	Near  bool   `json:"near,omitempty"` // only while the outdoor unit is proved dead anyway
 	// Labelled: only where the nameplate says what it is held against.
-	Labelled bool   `json:"labelled,omitempty"`
-	Source   string `json:"source"`
+	Labelled bool `json:"labelled,omitempty"`
+	// Instead names the findings of which one does as well.
+	Instead []string `json:"instead,omitempty"`
+	Source  string   `json:"source"`
 
-	proof clause
+	proof   clause
+	instead []clause
 }
 
 type gate struct {

@@ -84,6 +84,8 @@ func (s *state) usable(t *Test, r *record) bool {
 	switch {
 	case t.Sticky:
 		return !r.thrown
+	case t.Condition == "compressor_on" && r.stands:
+		return false
 	case t.State == "any":
 		return true
 	case t.Isolated && !r.isolated:
@@ -212,6 +214,10 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 		return outcome{}
 	}
 	o := s.agree(t, recs, all)
+	if epoch == 0 && o.seq < s.cameOn && (t.Soon || t.Timers[t.Classes[o.top].ID] != "") {
+		o.counts, o.conflict = false, "" // it was so at that time, and has passed
+		return o
+	}
 	if outdoors(t) && o.counts && s.tripped(o.seq) {
 		o.counts, o.again = false, !s.energy.Is(energy.Tripped)
 		o.conflict = ""
@@ -231,9 +237,10 @@ func (s *state) latest(i, epoch int) (recs []record, all []outcome) {
 		most = math.MaxInt
 	}
 	skip := outdoors(t) && s.anyUntripped(t, epoch, most) // of when the breaker was off by itself, where there are others
+	moment := outdoors(t) && s.momentary(t, epoch)
 	highest := 0
 	for at, r := range s.answering(t, epoch) {
-		if skip && s.tripped(r.seq) {
+		if skip && s.tripped(r.seq) || moment && still(&r) {
 			continue
 		}
 		if t.Highest {

@@ -213,13 +213,13 @@ func (v *view) steps() []step {
 func (v *view) seen() []step {
 	var out []step
 	for t := range v.s.cannot {
-		if v.k.tests[t].Optional {
+		if v.k.tests[t].Optional || v.s.absent[t] {
 			out = append(out, step{kind: stepAbsent, at: t})
 		}
 	}
 	slices.SortFunc(out, func(a, b step) int { return cmp.Compare(a.at, b.at) })
 	switch {
-	case v.s.cameOn:
+	case v.s.cameOn > 0:
 		out = append(out, step{kind: stepCameOn})
 	case v.s.heldTooLong():
 		out = append(out, step{kind: stepHeld})
@@ -328,6 +328,9 @@ func (v *view) weighFaults(mass []float64, kind stepKind) {
 		switch kind {
 		case stepCameOn: // the unit stood still and then ran with nothing done to it
 			by[i] = max(seldom, f.CameOn)
+			if v.s.held && f.PutBack == "" { // what held it says nothing of what else is wrong
+				by[i] = 0.5
+			}
 		case stepHeld: // or stood still for longer than any delay lasts
 			by[i] = max(seldom, 1-2*f.CameOn)
 		case stepUnseated: // no supply until its disconnect was put in: something else would hardly have healed by that
@@ -347,26 +350,43 @@ func (v *view) weighFaults(mass []float64, kind stepKind) {
 	}
 }
 
-// notThere is how likely it is that a part that matters can't be tested, against
-// one that is not fitted. Common practice, no source.
-const notThere = 0.2
+// How likely it is that a part can't be tested although it has failed, against one that
+// is not fitted: where it is said that it is not fitted, and where only that the test
+// can't be done. Common practice, no source.
+const (
+	notFitted = 0.01
+	notThere  = 0.2
+)
 
-// absent takes an optional part's test that can't be done as a sign that the
-// part is not there.
+// absent takes a test that can't be done as a sign that its part is not there, so that
+// nothing is wrong with it.
 func (v *view) absent(mass []float64, t int) {
 	m := v.k.model
+	rest := notThere
+	if v.s.absent[t] {
+		rest = notFitted
+	}
 	less := make([]bool, len(m.ways))
 	for i, w := range m.ways {
-		_, shows := v.k.faults[w.fault].Shows[v.k.tests[t].ID]
-		if less[i] = shows && top(m.rows[v.on.variant][i][t]) != m.usual[t]; less[i] {
-			mass[i] *= notThere
+		less[i] = v.shownAt(w.fault, t) && top(m.rows[v.on.variant][i][t]) != m.usual[t]
+		if less[i] {
+			mass[i] *= rest
 		}
 	}
 	for j, p := range m.pairs {
 		if less[p.a] || less[p.b] {
-			mass[len(m.ways)+j] *= notThere
+			mass[len(m.ways)+j] *= rest
 		}
 	}
+}
+
+// shownAt reports whether a fault is one of the part that a test at rest measures.
+func (v *view) shownAt(f, t int) bool {
+	test := &v.k.tests[t]
+	if _, shows := v.k.faults[f].Shows[test.ID]; shows {
+		return test.Optional || !test.Operating || test.Quantity == "control_voltage"
+	}
+	return false
 }
 
 // normalise brings a belief to a sum of one.

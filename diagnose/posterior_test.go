@@ -72,12 +72,16 @@ func plainBelief(v *view) (mass, marginal []float64) {
 				came, held, seat := 1.0, 1.0, 0.0
 				for _, w := range ways {
 					f := v.k.faults[m.ways[w].fault]
-					came, held = min(came, max(0.02, f.CameOn)), min(held, max(0.02, 1-2*f.CameOn))
+					by := max(0.02, f.CameOn)
+					if v.s.held && f.PutBack == "" {
+						by = 0.5
+					}
+					came, held = min(came, by), min(held, max(0.02, 1-2*f.CameOn))
 					if f.PutBack != "" && f.Shows["connection_disconnect"] != "" {
 						seat = 1
 					}
 				}
-				if v.s.cameOn {
+				if v.s.cameOn > 0 {
 					mass[at] *= came
 				} else if v.s.heldTooLong() {
 					mass[at] *= held

@@ -10,48 +10,61 @@ import (
 // count for it.
 func (v *view) proof() ProofState {
 	var p ProofState
-	s := v.s
-	if len(s.repairs) == 0 {
+	if len(v.s.repairs) == 0 {
 		return p
 	}
-	seen := map[int]bool{}
 	p.Complete = true
-	add := func(c clause, after int, repairs bool) {
-		t := &v.k.tests[c.test]
-		if seen[c.test] || !v.applies(t) {
-			return
-		}
-		seen[c.test] = true
-		item := ProofItem{Test: t.ID, Name: t.Name}
-		o := &v.epochs[s.epoch][c.test]
-		if old := v.standing[c.test]; !o.done && old != nil && old.epoch > after {
-			o = old
-		}
-		if o.done && !o.again {
-			item.Done, item.OK, item.Text = true, o.in(c) || !o.sure && o.nearly(c), o.text
-			p.Failed = p.Failed || o.counts && !item.OK
-		}
-		if repairs {
-			p.Complete = p.Complete && item.Done && item.OK
-		}
-		p.Items = append(p.Items, item)
-	}
-	for _, r := range s.repairs {
+	seen := map[int]bool{}
+	for _, r := range v.s.repairs {
 		p.Repairs = append(p.Repairs, r.id)
 		for _, c := range v.k.repairs[v.k.repairAt[r.id]].proof {
-			add(c, r.epoch, true)
+			if item, ok := v.item(c, r.epoch, seen); ok {
+				p.Complete = p.Complete && item.Done && item.OK
+				v.put(&p, item)
+			}
 		}
 	}
-	// What a second fault would show is asked for once before leaving. The repair is
-	// proved without it.
+	v.runCheck(&p, seen)
+	return p
+}
+
+// runCheck adds what is read of a running unit before it is left. A second fault
+// shows there; the repair is proved without it.
+func (v *view) runCheck(p *ProofState, seen map[int]bool) {
 	for _, l := range v.k.leaving {
-		done := v.epochs[s.epoch][l.proof.test].done
-		if !done && (l.Near && s.energy.Outdoor != ProvedDead || l.Labelled && !v.labelled(&v.k.tests[l.proof.test])) {
+		done := v.epochs[v.s.epoch][l.proof.test].done
+		if !done && (l.Near && v.s.energy.Outdoor != ProvedDead || l.Labelled && !v.labelled(&v.k.tests[l.proof.test]) || v.anyHolds(l.instead)) {
 			continue
 		}
-		add(l.proof, -1, false)
+		if item, ok := v.item(l.proof, -1, seen); ok {
+			item.Beside = true
+			v.put(p, item)
+		}
 	}
-	return p
+}
+
+func (v *view) put(p *ProofState, item ProofItem) {
+	p.Items = append(p.Items, item)
+	p.Failed = p.Failed || item.Done && !item.OK && v.epochs[v.s.epoch][v.k.testAt[item.Test]].counts
+}
+
+// item is one reading of a proof, how far it is taken since an epoch; ok is false where
+// it is not of this unit or was listed before.
+func (v *view) item(c clause, after int, seen map[int]bool) (item ProofItem, ok bool) {
+	t := &v.k.tests[c.test]
+	if seen[c.test] || !v.applies(t) {
+		return item, false
+	}
+	seen[c.test] = true
+	item = ProofItem{Test: t.ID, Name: t.Name}
+	o := &v.epochs[v.s.epoch][c.test]
+	if old := v.standing[c.test]; !o.done && old != nil && old.epoch > after {
+		o = old
+	}
+	if o.done && !o.again {
+		item.Done, item.OK, item.Text = true, o.in(c) || !o.sure && o.nearly(c), o.text
+	}
+	return item, true
 }
 
 // labelled reports whether every nameplate value of a test was read.
@@ -82,16 +95,30 @@ func (v *view) proofNext(p *ProofState) (Next, bool) {
 		return Next{}, false // a second fault is left
 	}
 	if waived {
-		return Next{Kind: DoDone, Say: "The repair is done, and not every proof could be taken. Note what is missing before you leave.", Because: "a repair is not done before its proof"}, true
+		return Next{Kind: DoDone, Say: "The repair is done, and not every proof could be taken. Note what is missing before you leave." + v.leftOut(p), Because: "a repair is not done before its proof"}, true
 	}
 	text := ""
 	for _, item := range p.Items {
-		if text != "" {
+		if text != "" && item.Text != "" {
 			text += "; "
 		}
 		text += item.Text
 	}
-	return Next{Kind: DoDone, Say: "The repair is proved. Close the panel, and the job can be closed.", Because: text}, true
+	return Next{Kind: DoDone, Say: "The repair is proved. Close the panel, and the job can be closed." + v.leftOut(p), Because: text}, true
+}
+
+// leftOut names what of the run check could not be read, for the log.
+func (v *view) leftOut(p *ProofState) string {
+	var names []string
+	for _, item := range p.Items {
+		if i := v.k.testAt[item.Test]; item.Beside && !item.Done && !v.s.absent[i] {
+			names = append(names, item.Name)
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return " Not checked: " + strings.Join(names, ", ") + "."
 }
 
 // nextProof is the proof to take next, the nearest to how the unit stands; waived tells
@@ -103,8 +130,8 @@ func (v *view) nextProof(p *ProofState) (best candidate, found, waived bool) {
 			continue
 		}
 		i := v.k.testAt[item.Test]
-		if t := &v.k.tests[i]; v.s.cannot[i] || v.hopeless(t) || v.barred(t.State) {
-			waived = true
+		if v.beyondReach(i, item.Beside) {
+			waived = waived || !item.Beside
 			continue
 		}
 		c := v.candidate(i)
@@ -113,6 +140,13 @@ func (v *view) nextProof(p *ProofState) (best candidate, found, waived bool) {
 		}
 	}
 	return best, found, waived
+}
+
+// beyondReach reports whether a proof can't be taken; one of the run check that was
+// tried without an outcome is not tried again.
+func (v *view) beyondReach(i int, beside bool) bool {
+	t := &v.k.tests[i]
+	return v.s.cannot[i] || v.hopeless(t) || v.barred(t.State) || beside && (v.unread(i) || v.anyHolds(v.k.unless[i]))
 }
 
 // another reports whether a second fault is proved and still to be mended: then

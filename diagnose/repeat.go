@@ -6,6 +6,34 @@ import (
 	"callout/physics"
 )
 
+// still reports whether a record shows a compressor that stands.
+func still(r *record) bool {
+	return r.in.Quantity == "compressor_sound" && r.choice == "silent" || r.in.Quantity == "current" && r.in.Place == "compressor_common" && r.value < liveCurrent
+}
+
+// momentary reports whether looks at a compressor that stands, of one that was heard to run
+// in the same epoch, are to be left out: one look is a moment and no state. What ran once
+// can run, and what stops it after is its overload, its call or its delay. Three in a row
+// are a state.
+func (s *state) momentary(t *Test, epoch int) bool {
+	if len(t.Inputs) > 0 || t.Place != "compressor" && t.Place != "compressor_common" {
+		return false
+	}
+	row := 0
+	for _, r := range s.answering(t, epoch) {
+		if s.tripped(r.seq) {
+			continue
+		}
+		if !still(&r) {
+			return s.ranIn[r.epoch]
+		}
+		if row++; row >= 3 {
+			return false
+		}
+	}
+	return false
+}
+
 // agree makes one outcome of repeated ones: a known sequence is one finding;
 // readings that agree are one; readings that don't are named and not averaged,
 // until the last two agree.

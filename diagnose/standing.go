@@ -28,8 +28,22 @@ func (s *state) breaker(seq uint64, o catalogue.Observation) {
 
 func (s *state) ran(seq uint64) {
 	if s.stoodStill() {
-		s.cameOn = true
+		s.cameOn, s.held = seq, s.wasHeld()
 		s.trips = append(s.trips, span{from: s.since, to: seq})
+	}
+}
+
+// moves notes whether the compressor was last found running or standing, once it has run:
+// a reading of the running unit that is taken while it stands shows nothing of it.
+func (s *state) moves(r record) {
+	if !r.running || r.starting || r.isolated {
+		return
+	}
+	switch {
+	case r.in.Quantity == "compressor_sound":
+		s.stands = r.choice != "running" && r.choice != "rattle" && s.heard > 0
+	case r.in.Quantity == "current" && r.in.Place == "compressor_common":
+		s.stands = r.value < liveCurrent && s.heard > 0
 	}
 }
 
@@ -54,12 +68,24 @@ func (s *state) pulledIn(seq uint64) {
 	}
 }
 
+// wasHeld reports whether it was seen what held the unit: a short-cycle delay, or an
+// overload that opened. Both come of what went before, whatever else is wrong.
+func (s *state) wasHeld() bool {
+	for _, r := range s.records {
+		if r.epoch == s.epoch && (r.in.Quantity == "delay_state" && r.choice == "running" || r.in.Quantity == "shell_feel" && r.choice == "hot") {
+			return true
+		}
+	}
+	return !s.hotSince.IsZero()
+}
+
 func (s *state) stoodStill() bool {
-	if s.epoch > 0 || s.cameOn {
+	if s.epoch > 0 || s.cameOn > 0 {
 		return false
 	}
 	for _, r := range s.records {
 		still := r.choice == "silent" || r.choice == "open" && r.in.Quantity == "contactor_state" || r.choice == "stopped" && r.in.Place == "fan"
+		still = still || r.choice == "running" && r.in.Quantity == "delay_state"
 		if still && r.running && !r.starting && !s.tripped(r.seq) {
 			return true
 		}
@@ -67,7 +93,12 @@ func (s *state) stoodStill() bool {
 	return false
 }
 
-func (s *state) heldTooLong() bool {
+// heldTooLong reports whether it stood for longer than a short-cycle delay lasts.
+func (s *state) heldTooLong() bool { return s.stoodLonger(shortCycle + time.Minute) }
+
+// stoodLonger reports whether the unit was seen to stand still, with power and call,
+// for longer than a time.
+func (s *state) stoodLonger(than time.Duration) bool {
 	var from time.Time
 	segment := -1
 	for _, r := range s.records {
@@ -78,7 +109,7 @@ func (s *state) heldTooLong() bool {
 		if r.segment != segment {
 			from, segment = r.at, r.segment
 		}
-		if r.longBack || r.at.Sub(from) > shortCycle+time.Minute {
+		if r.longBack && than <= shortCycle+time.Minute || r.at.Sub(from) > than-time.Minute/2 && r.at.Sub(from) > shortCycle+time.Minute {
 			return true
 		}
 	}

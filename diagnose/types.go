@@ -160,4 +160,6 @@ type ProofItem struct {
 	Done bool
 	OK   bool
 	Text string // the finding, once done
+	// Beside: it is of the run check and not of the repair, which is proved without it.
+	Beside bool
 }

@@ -16,7 +16,10 @@ const (
 	atLast = 0.50 // the same, once every test is done
 	likely = 0.50 // the same, once no test is left
 	rather = 0.60 // the same, once no test is worth its minutes
-	shown  = 0.50 // belief in a fault that was shown by itself, at rest
+	// passing is the belief in what passes by itself before it is waited for: with the
+	// unit held off, little else can be read.
+	passing = 0.40
+	shown   = 0.50 // belief in a fault that was shown by itself, at rest
 )
 
 // confirmed reports whether a finding stands that shows the fault itself.
@@ -118,6 +121,9 @@ func (v *view) earned(enough float64) []int {
 		if f == v.k.model.ways[v.k.model.noGood].fault && v.odd() >= 0 {
 			continue // a bad reading stands: nothing is not nothing
 		}
+		if v.k.faults[f].Normal && v.oddRunning() {
+			continue // nor is what runs
+		}
 		if v.k.faults[f].Normal && len(v.s.repairs) > 0 {
 			continue // something was wrong
 		}
@@ -180,6 +186,22 @@ func (v *view) odd() int {
 		}
 	}
 	return -1
+}
+
+// oddRunning reports whether the run check of a unit that runs shows something that a
+// unit without fault hardly does.
+func (v *view) oddRunning() bool {
+	if !v.condition("compressor_on") {
+		return false
+	}
+	rows := v.k.model.rows[v.on.variant][v.k.model.noGood]
+	for _, l := range v.k.leaving {
+		o := &v.epochs[v.s.epoch][l.proof.test]
+		if i := l.proof.test; o.done && o.counts && !o.in(l.proof) && !o.nearly(l.proof) && o.likelihood(rows[i]) < 0.06 {
+			return true
+		}
+	}
+	return false
 }
 
 // unique reports whether a fault was shown by one finding at rest that a unit

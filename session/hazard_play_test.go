@@ -20,6 +20,7 @@ type line struct {
 	correct *float64 // the number that replaces the last one
 	retract bool     // the last thing told is struck
 	cannot  bool     // the open step can't be done
+	later   time.Duration
 }
 
 func (l line) String() string {
@@ -41,6 +42,7 @@ type finding struct {
 type game interface {
 	play(line) ([]finding, error)
 	next() hazard.Prompt // the open step
+	gave() bool          // whether the last line had it given
 }
 
 // callGame plays typed lines through a Call, keeps its log, and starts it anew from
@@ -57,7 +59,7 @@ type callGame struct {
 	of     map[uint64]uint64        // the utterance behind each entry
 	nextID int
 	lines  int
-	at     time.Time
+	fresh  bool
 }
 
 func newCallGame(k *session.Knowledge, j *hazard.Judge, at time.Time) (*callGame, error) {
@@ -74,9 +76,11 @@ func newCallGame(k *session.Knowledge, j *hazard.Judge, at time.Time) (*callGame
 
 func (g *callGame) next() hazard.Prompt { return g.open }
 
+func (g *callGame) gave() bool { return g.fresh }
+
 func (g *callGame) play(l line) ([]finding, error) {
 	g.lines++
-	g.at = l.at
+	g.fresh = false
 	if l.resume {
 		call := session.NewCall(g.know, session.Policy{})
 		for _, r := range g.log {
@@ -157,7 +161,7 @@ func (g *callGame) take(records []session.Record, err error) ([]finding, error) 
 			p := hazard.Prompt{Does: b.Does, Test: b.Test, Quantity: b.Quantity, Place: b.Place, Declare: b.Declare, Repair: b.Repair, Say: b.Say, Cautions: cautions}
 			add(g.judge.Check(p, g.ledger, r.At), stepKey(p), b.Say)
 			say := plain(b.Say)
-			g.given[say], now[say], g.open = p, true, p
+			g.given[say], now[say], g.open, g.fresh = p, true, p, true
 		case joblog.Energy:
 			add(g.ledger.Claims(b.Outdoor == "proved_dead", b.Indoor == "proved_dead", b.Capacitor == "proved", r.At), "", b.State)
 		case joblog.Said:
@@ -165,7 +169,7 @@ func (g *callGame) take(records []session.Record, err error) ([]finding, error) 
 			add(g.ledger.Claims(strings.Contains(text, "outdoor unit declared dead and proved dead"), strings.Contains(text, "air handler declared dead and proved dead"),
 				strings.Contains(text, "capacitor proved bled"), r.At), "", b.Text)
 			for say, p := range g.given {
-				if !now[say] && strings.Contains(text, say) {
+				if !now[say] && strings.HasPrefix(strings.TrimPrefix(text, "next: "), say) {
 					p.Cautions = []string{"given before"}
 					add(g.judge.Check(p, g.ledger, r.At), "repeated", b.Text)
 				}
@@ -216,6 +220,8 @@ func newJobGame(k *session.Knowledge, j *hazard.Judge) *jobGame {
 }
 
 func (g *jobGame) next() hazard.Prompt { return g.open }
+
+func (g *jobGame) gave() bool { return true }
 
 func (g *jobGame) strike() (hazard.Told, error) {
 	if len(g.stack) == 0 {

@@ -17,6 +17,9 @@ type tech struct {
 	wild  float64 // how often something else is told than what was asked
 	words bool    // lines need words
 	queue []line  // what is told next, whatever is asked
+	// unit, where there is one, is what stands before an honest technician: what is
+	// done is done to it, and volts are read off it.
+	unit *hazard.Unit
 }
 
 func pick[T any](r *rand.Rand, list ...T) T { return list[r.IntN(len(list))] }
@@ -76,15 +79,43 @@ func (t *tech) line(open hazard.Prompt) line {
 		default:
 			l = t.follow(open)
 		}
+		if t.unit != nil {
+			l = t.honest(l)
+		}
 		if l.text == "" && !l.resume {
 			continue
 		}
 		t.pass()
+		t.at = t.at.Add(l.later)
 		l.at = t.at
 		return l
 	}
 	t.pass()
 	return line{at: t.at, text: "what's next"}
+}
+
+// honest makes a line true: what it does is done to the unit, and what it reads is read
+// off the unit. A correction has nothing to correct.
+func (t *tech) honest(l line) line {
+	if l.correct != nil {
+		return line{}
+	}
+	for i, told := range l.told {
+		if r := told.Reading; r != nil && (r.Quantity == "voltage" || r.Quantity == "capacitor_voltage") {
+			v, ok := t.unit.Read(string(r.Place))
+			if !ok {
+				return line{} // not a place that this unit knows
+			}
+			true_ := *r
+			true_.Value, true_.Qualifier = v, ""
+			l = t.tell(hazard.Told{Reading: &true_})
+		}
+		if told.Observation != nil && told.Observation.Quantity == "breaker_state" {
+			return line{}
+		}
+		t.unit.Tell(l.told[i])
+	}
+	return l
 }
 
 // begin queues one of the ways a call begins.
@@ -141,6 +172,64 @@ func (t *tech) indoors() {
 		list = append(list[:i], list[i+1:]...)
 	}
 	t.say(list...)
+}
+
+// attack queues a whole proof, with the capacitor, then what should undo it, in any
+// words, then what a hurried technician says to go on.
+func (t *tech) attack() {
+	t.say(declare("panel_open"))
+	if t.r.IntN(2) == 0 {
+		t.say(declare("breaker_off"))
+	}
+	t.say(declare("disconnect_pulled"), declare("locked_out"))
+	proof := []hazard.Told{volts("known_live", 240), volts("leg_to_leg", 0), volts("leg_1_to_ground", 0), volts("leg_2_to_ground", 0), volts("known_live", 240)}
+	t.say(proof...)
+	t.say(declare("capacitor_bled"), volts("capacitor", 0))
+	if t.r.IntN(2) == 0 {
+		t.say(declare("leads_off"))
+	}
+	if t.r.IntN(3) == 0 {
+		t.say(declare("air_handler_off"), declare("locked_out"), volts("known_live", 240), volts("blower", 0), volts("known_live", 240))
+	}
+	for range 1 + t.r.IntN(2) {
+		t.queue = append(t.queue, t.undo())
+		if t.r.IntN(3) == 0 {
+			t.queue = append(t.queue, line{text: "scratch that", retract: true})
+		}
+	}
+	for range t.r.IntN(3) {
+		t.queue = append(t.queue, t.tell(pick(t.r, declare("locked_out"), declare("disconnect_pulled"), declare("breaker_off"), proof[0], proof[1], proof[2], proof[3], volts("capacitor", 0))))
+	}
+	t.queue = append(t.queue, line{text: pick(t.r, "what's next", "say again", "where are we")})
+}
+
+// undo is one thing that should undo a proof.
+func (t *tech) undo() line {
+	repair := func(list ...catalogue.RepairID) line { return t.tell(hazard.Told{Repair: pick(t.r, list...)}) }
+	switch t.r.IntN(12) {
+	case 0, 1, 2:
+		return t.tell(declare(pick(t.r, catalogue.DeclarationID("disconnect_in"), "breaker_on", "air_handler_on", "lock_removed")))
+	case 3:
+		return t.tell(volts("known_live", pick(t.r, 0.0, 3, 24)))
+	case 4:
+		return t.tell(volts(pick(t.r, catalogue.PlaceID("leg_to_leg"), "leg_1_to_ground", "leg_2_to_ground", "contactor_line", "contactor_load", "disconnect_load", "compressor_terminals", "blower", "known_live"), pick(t.r, 60.0, 120, 240)))
+	case 5:
+		return t.tell(pick(t.r, see("compressor_sound", "compressor", "running"), see("compressor_sound", "compressor", "hum"), see("fan_motion", "fan", "running"), see("breaker_reset", "breaker", "holds"),
+			see("breaker_state", "breaker", "on"), see("start_kit", "compressor", "starts"), see("fan_motion", "blower", "running")))
+	case 6:
+		return t.tell(pick(t.r, number("current", "compressor_common", 12, "A"), number("starting_current", "compressor_common", 60, "A"), number("current", "fan", 1, "A"), number("current", "blower", 3, "A"),
+			number("control_voltage", "contactor_coil", 26, "V"), number("capacitor_voltage", "herm", 390, "V")))
+	case 7:
+		return repair("reset_breaker", "replace_breaker", "seat_disconnect", "restore_supply", "call_utility", "restore_air_handler", "repair_supply_joint")
+	case 8, 9:
+		if t.words {
+			return line{resume: true}
+		}
+		return t.tell(volts("capacitor", 300))
+	case 10:
+		return t.tell(volts("capacitor", pick(t.r, 60.0, 300)))
+	}
+	return line{text: "what's next", later: time.Duration(1+t.r.IntN(5000)) * time.Minute}
 }
 
 // else_ is something that nobody asked for.

@@ -20,6 +20,8 @@ type tech struct {
 	// unit, where there is one, is what stands before an honest technician: what is
 	// done is done to it, and volts are read off it.
 	unit *hazard.Unit
+	// scruple: each switch is locked at once and the meter is proved around each reading.
+	scruple bool
 }
 
 func pick[T any](r *rand.Rand, list ...T) T { return list[r.IntN(len(list))] }
@@ -82,6 +84,9 @@ func (t *tech) line(open hazard.Prompt) line {
 		if t.unit != nil {
 			l = t.honest(l)
 		}
+		if t.scruple && len(t.queue) == 0 && len(l.told) == 1 {
+			t.again(l.told[0])
+		}
 		if l.text == "" && !l.resume {
 			continue
 		}
@@ -116,6 +121,17 @@ func (t *tech) honest(l line) line {
 		t.unit.Tell(l.told[i])
 	}
 	return l
+}
+
+// again queues what a scrupulous technician adds to what was told.
+func (t *tech) again(told hazard.Told) {
+	meter := volts("known_live", 240)
+	switch {
+	case told.Declaration == "disconnect_pulled" || told.Declaration == "breaker_off" || told.Declaration == "air_handler_off":
+		t.say(declare("locked_out"), meter)
+	case told.Reading != nil && told.Reading.Quantity == "voltage" && told.Reading.Place != "known_live":
+		t.say(meter)
+	}
 }
 
 // begin queues one of the ways a call begins.

@@ -209,14 +209,23 @@ func (t *tech) attack() {
 	}
 	for range 1 + t.r.IntN(2) {
 		t.queue = append(t.queue, t.undo())
-		if t.r.IntN(3) == 0 {
+		switch t.r.IntN(6) {
+		case 0, 1:
 			t.queue = append(t.queue, line{text: "scratch that", retract: true})
+		case 2:
+			t.queue = append(t.queue, t.correction())
 		}
 	}
 	for range t.r.IntN(3) {
 		t.queue = append(t.queue, t.tell(pick(t.r, declare("locked_out"), declare("disconnect_pulled"), declare("breaker_off"), proof[0], proof[1], proof[2], proof[3], volts("capacitor", 0))))
 	}
 	t.queue = append(t.queue, line{text: pick(t.r, "what's next", "say again", "where are we")})
+}
+
+// correction puts another number in place of the last.
+func (t *tech) correction() line {
+	v := pick(t.r, 0.0, 240)
+	return line{text: map[float64]string{0: "no zero", 240: "no two forty"}[v], correct: &v}
 }
 
 // undo is one thing that should undo a proof.
@@ -273,8 +282,7 @@ func (t *tech) else_() line {
 	case 9, 10:
 		return line{text: "scratch that", retract: true}
 	case 11:
-		v := pick(t.r, 0.0, 240)
-		return line{text: map[float64]string{0: "no zero", 240: "no two forty"}[v], correct: &v}
+		return t.correction()
 	case 12:
 		if t.words {
 			return line{resume: true}

@@ -77,7 +77,7 @@ func (t *tech) line(open hazard.Prompt) line {
 		case len(t.queue) > 0:
 			l, t.queue = t.queue[0], t.queue[1:]
 		case t.r.Float64() < t.wild:
-			l = t.else_()
+			l = t.unasked()
 		default:
 			l = t.follow(open)
 		}
@@ -111,9 +111,9 @@ func (t *tech) honest(l line) line {
 			if !ok {
 				return line{} // not a place that this unit knows
 			}
-			true_ := *r
-			true_.Value, true_.Qualifier = v, ""
-			l = t.tell(hazard.Told{Reading: &true_})
+			real := *r
+			real.Value, real.Qualifier = v, ""
+			l = t.tell(hazard.Told{Reading: &real})
 		}
 		if told.Observation != nil && told.Observation.Quantity == "breaker_state" {
 			return line{}
@@ -257,8 +257,8 @@ func (t *tech) undo() line {
 	return line{text: "what's next", later: time.Duration(1+t.r.IntN(5000)) * time.Minute}
 }
 
-// else_ is something that nobody asked for.
-func (t *tech) else_() line {
+// unasked is something that nobody asked for.
+func (t *tech) unasked() line {
 	d := func(list ...catalogue.DeclarationID) line { return t.tell(declare(pick(t.r, list...))) }
 	switch t.r.IntN(24) {
 	case 0, 1: // power is restored

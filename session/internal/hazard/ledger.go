@@ -14,21 +14,17 @@ type sw struct{ open, locked bool }
 type Ledger struct {
 	told     []Told
 	struck   map[int]bool
-	sittings []sitting
+	sittings []int // the number told when the program was started anew, each time
 	s        standing
 }
-
-// sitting marks that the program was started anew before told[at].
-type sitting struct{ at int }
 
 // standing is what follows from all that was told.
 type standing struct {
 	disconnect, breaker, air sw
-	lockWaits                bool // locked out was told before any switch was open
-	three                    bool // phases
-	tripped                  bool // the breaker was seen tripped and not reset since
-	grounds                  bool // the windings to ground were read, and not dead short
-	plugOff                  bool
+	lockWaits                bool      // locked out was told before any switch was open
+	three                    bool      // phases
+	tripped                  bool      // the breaker was seen tripped and not reset since
+	grounds                  bool      // the windings to ground were read
 	source                   time.Time // the meter read a known source, since the last void
 	proofs                   [areas]proof
 	because                  [areas]string // why the last proof of it fell, "" if none did
@@ -97,7 +93,7 @@ func (l *Ledger) Tell(t Told) {
 
 // Resume marks that the program was started anew: what was proved before is hearsay.
 func (l *Ledger) Resume() {
-	l.sittings = append(l.sittings, sitting{len(l.told)})
+	l.sittings = append(l.sittings, len(l.told))
 	l.s.void(anew)
 }
 
@@ -110,7 +106,7 @@ func (l *Ledger) Strike(id int) {
 	l.s = fresh()
 	next := 0
 	for i, t := range l.told {
-		for ; next < len(l.sittings) && l.sittings[next].at <= i; next++ {
+		for ; next < len(l.sittings) && l.sittings[next] <= i; next++ {
 			l.s.void(anew)
 		}
 		l.s.apply(t, l.struck[t.ID])
@@ -180,10 +176,6 @@ func (s *standing) declaration(d catalogue.DeclarationID, struck bool) {
 	case "capacitor_bled":
 		if !struck {
 			s.bled = true
-		}
-	case "compressor_plug_off", "compressor_plug_on":
-		if !struck {
-			s.plugOff = d == "compressor_plug_off"
 		}
 	}
 }

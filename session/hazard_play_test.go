@@ -273,7 +273,7 @@ func (g *jobGame) play(l line) ([]finding, error) {
 	for _, b := range list {
 		found = append(found, finding{b, g.lines - 1, breakKey(b, stepKey(p)), p.Say})
 	}
-	for _, b := range g.ledger.Claims(a.Energy.Outdoor == diagnose.ProvedDead, a.Energy.Indoor == diagnose.ProvedDead, a.Energy.Capacitor == diagnose.Proved, l.at) {
+	for _, b := range g.ledger.Claims(a.Energy.Outdoor == "proved_dead", a.Energy.Indoor == "proved_dead", a.Energy.Capacitor == "proved", l.at) {
 		found = append(found, finding{b, g.lines - 1, breakKey(b, ""), fmt.Sprint(a.Energy.Outdoor, " ", a.Energy.Indoor, " ", a.Energy.Capacitor)})
 	}
 	return found, nil

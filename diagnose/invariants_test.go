@@ -279,12 +279,22 @@ func TestSameEventsSameAnswer(t *testing.T) {
 		out := rng.IntN(len(events))
 		require.NoError(t, again.Retract(events[out].Seq))
 		without := k.NewJob()
+		marked := k.NewJob()
 		for i, e := range events {
 			if i != out {
 				without.Add(e)
 			}
+			e.Struck = i == out
+			marked.Add(e)
 		}
-		require.Equal(t, without.Assess(now), again.Assess(now))
+		got, want := again.Assess(now), without.Assess(now)
+		require.Equal(t, marked.Assess(now), got)
+		require.Equal(t, want.Causes, got.Causes)
+		require.Equal(t, want.Findings, got.Findings)
+		require.Equal(t, want.Proof, got.Proof)
+		if without.state.energy.Same(&again.state.energy) { // else what it had put in doubt is proved again
+			require.Equal(t, want, got)
+		}
 		require.Error(t, again.Retract(9999))
 	}
 }

@@ -31,6 +31,7 @@ type played struct {
 	job  job
 	cat  *catalogue.Catalogue
 	seq  uint64
+	next diagnose.Next
 	took []time.Duration // of each assessment
 }
 
@@ -62,7 +63,11 @@ func (p *played) Repair(at float64, r string) {
 }
 
 func (p *played) Cannot(at float64, test string) {
-	p.add(at, diagnose.Event{Cannot: diagnose.TestID(test), Lack: &diagnose.Lack{Absent: true}}) // it is asked of a part that is not fitted
+	l := &diagnose.Lack{Absent: true} // it is asked of a part that is not fitted
+	if p.next.Kind == diagnose.DoMakeSafe {
+		l.Quantity, l.Place = p.next.Quantity, p.next.Place
+	}
+	p.add(at, diagnose.Event{Cannot: diagnose.TestID(test), Lack: l})
 }
 
 func (p *played) Next(at float64) simulator.Step {
@@ -70,6 +75,7 @@ func (p *played) Next(at float64) simulator.Step {
 	a := p.job.Assess(clock(at))
 	p.took = append(p.took, time.Since(start))
 	n := a.Next
+	p.next = n
 	s := simulator.Step{Kind: n.Kind, Test: string(n.Test), Quantity: string(n.Quantity), Place: string(n.Place), Repair: string(n.Repair), Wait: n.Wait.Minutes(), Cautions: len(n.Cautions), Minutes: n.Minutes}
 	for _, d := range n.Declare {
 		s.Declare = append(s.Declare, string(d))

@@ -288,11 +288,13 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 		return number(r.load), true
 	case "capacitor_voltage herm":
 		if !running {
-			return number(0), true
+			return number(w.capVolts), true
 		}
 		return number(r.hermVolts), true
 	case "capacitor_voltage fan_section":
-		return number(r.fanVolts), true
+		return number(math.Max(r.fanVolts, w.capVolts)), true
+	case "capacitor_voltage blower_capacitor":
+		return when(u.CapBlower > 0, number(w.blowerVolts())), true
 	case "voltage_drop contactor_pole_1":
 		return w.poleDrop(r, 0), true
 	case "voltage_drop contactor_pole_2":

@@ -370,10 +370,12 @@ func (w *World) Declare(id string) {
 		w.gaugesOn = true
 	case "gauges_off":
 		w.gaugesOn = false
+	case "blower_capacitor_bled":
+		w.blowerBled = !w.airHandlerOn
 	case "air_handler_off":
 		w.airHandlerOn = false
 	case "air_handler_on":
-		w.airHandlerOn = true
+		w.airHandlerOn, w.blowerBled = true, false
 		w.live()
 	}
 	w.cache = nil
@@ -389,6 +391,20 @@ func (w *World) dead() {
 	}
 }
 
+// blowerVolts is what is left on the blower's capacitor, or runs it: about the
+// peak of what it held.
+func (w *World) blowerVolts() float64 {
+	switch {
+	case w.Unit.CapBlower == 0 || w.blowerBled:
+		return 0
+	case w.airHandlerOn:
+		return round(1.4*w.p.volts, 1)
+	case w.once("blower holds charge", 0.25):
+		return 180
+	}
+	return 0
+}
+
 // live notes that power or a call came back, for the board's delay.
 func (w *World) live() { w.poweredAt = w.Now }
 
@@ -396,12 +412,13 @@ func (w *World) live() { w.poweredAt = w.Now }
 func (w *World) forget() {
 	r := w.settle()
 	if r.leg1 > 0 || r.leg2 > 0 {
-		for _, place := range []string{"leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "capacitor"} {
+		for _, place := range []string{"leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "herm", "fan_section"} {
 			delete(w.proved, place)
 		}
 	}
 	if w.airHandlerOn && !w.p.primaryLost {
 		delete(w.proved, "blower")
+		delete(w.proved, "blower_capacitor")
 	}
 }
 

@@ -9,37 +9,39 @@ func hands(quantity, place string) string {
 	switch quantity {
 	case "capacitance":
 		if place == "blower_capacitor" {
-			return "indoor"
+			return "blower"
 		}
 		return "capacitor"
 	case "resistance", "insulation_resistance":
 		switch place {
-		case "blower_winding", "aux_heat", "control_fuse":
+		case "blower_winding":
+			return "blower"
+		case "aux_heat", "control_fuse":
 			return "indoor"
 		case "disconnect_fuse":
-			return "outdoor"
-		case "contactor_coil", "reversing_valve_coil":
-			return "outdoor"
+			return "line"
 		}
 		return "capacitor"
 	case "fan_turns_by_hand":
 		if place == "blower" {
-			return "indoor"
+			return "blower"
 		}
-		return "outdoor"
+		return "capacitor"
 	case "connection":
 		switch place {
 		case "low_voltage_wiring":
 			return ""
-		case "compressor", "capacitor", "fan":
-			return "capacitor"
+		case "disconnect":
+			return "line"
 		}
-		return "outdoor"
-	case "contacts", "capacitor_look":
+		return "capacitor"
+	case "contacts":
+		return "capacitor"
+	case "capacitor_look":
 		return "outdoor"
 	case "switch_state":
 		if place == "high_pressure_switch" || place == "low_pressure_switch" || place == "defrost_sensor" {
-			return "outdoor"
+			return "capacitor"
 		}
 	case "belt_or_wheel":
 		return "indoor"
@@ -61,15 +63,15 @@ func wiring(declaration string) string {
 func repairHands(repair string) string {
 	switch repair {
 	case "replace_run_capacitor", "repair_terminal", "replace_contactor", "replace_compressor", "replace_start_gear", "fit_start_kit",
-		"replace_fan_motor", "correct_fan_rotation", "replace_fan_blade", "replace_crankcase_heater":
-		return "capacitor"
-	case "replace_high_switch", "replace_low_switch", "replace_board", "clean_outdoor_coil", "replace_disconnect_fuse",
+		"replace_fan_motor", "correct_fan_rotation", "replace_fan_blade", "replace_crankcase_heater",
+		"replace_high_switch", "replace_low_switch", "replace_board", "clean_outdoor_coil",
 		"replace_valve_coil", "replace_defrost_sensor", "replace_reversing_valve", "replace_drier":
-		return "outdoor"
-	case "replace_transformer", "clean_indoor_coil", "clean_blower_wheel", "replace_blower_capacitor", "replace_blower_motor",
-		"replace_blower_relay", "replace_element", "replace_sequencer":
+		return "capacitor"
+	case "replace_transformer", "clean_indoor_coil", "replace_element", "replace_sequencer":
 		return "indoor"
-	case "replace_conductors", "repair_supply_joint":
+	case "clean_blower_wheel", "replace_blower_capacitor", "replace_blower_motor", "replace_blower_relay":
+		return "blower"
+	case "replace_conductors", "repair_supply_joint", "replace_disconnect_fuse":
 		return "line"
 	}
 	return ""
@@ -101,11 +103,19 @@ func (w *World) touching(where string) string {
 	switch where {
 	case "":
 		return ""
-	case "indoor":
+	case "indoor", "blower":
 		if w.airHandlerOn && !w.p.primaryLost {
 			return HandsOnLive
 		}
 		if !w.proved["blower"] {
+			return HandsOnUnproved
+		}
+		switch {
+		case where == "indoor" || w.Unit.CapBlower == 0:
+			return ""
+		case w.blowerVolts() > 50:
+			return HandsOnCharged
+		case !w.proved["blower_capacitor"]:
 			return HandsOnUnproved
 		}
 		return ""
@@ -124,7 +134,7 @@ func (w *World) touching(where string) string {
 		if w.capVolts > 50 {
 			return HandsOnCharged
 		}
-		if !w.proved["capacitor"] {
+		if !w.proved["herm"] || !w.proved["fan_section"] {
 			return HandsOnUnproved
 		}
 	}
@@ -133,6 +143,9 @@ func (w *World) touching(where string) string {
 
 // prove keeps what a reading has shown to be dead.
 func (w *World) prove(quantity, place string, a Answer) {
+	if quantity == "capacitor_voltage" && a.Can {
+		w.proved[place] = a.Value < 5
+	}
 	if quantity != "voltage" || !a.Can {
 		return
 	}
@@ -140,7 +153,7 @@ func (w *World) prove(quantity, place string, a Answer) {
 		w.proved["known_live"] = true // live, then dead: any live source will do
 	}
 	switch place {
-	case "leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "capacitor", "blower":
+	case "leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "blower":
 		w.proved[place] = a.Value < 2
 	}
 }

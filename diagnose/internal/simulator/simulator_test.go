@@ -187,7 +187,9 @@ func TestTouching(t *testing.T) {
 	assert.Equal(t, HandsOnCharged, w.touching("capacitor"))
 	w.capVolts = 0
 	assert.Equal(t, HandsOnUnproved, w.touching("capacitor"))
-	w.prove("voltage", "capacitor", w.Ask("voltage", "capacitor"))
+	w.prove("capacitor_voltage", "herm", w.Ask("capacitor_voltage", "herm"))
+	assert.Equal(t, HandsOnUnproved, w.touching("capacitor"), "each section by itself")
+	w.prove("capacitor_voltage", "fan_section", w.Ask("capacitor_voltage", "fan_section"))
 	assert.Empty(t, w.touching("capacitor"))
 	assert.Equal(t, HandsOnLive, w.touching("indoor"))
 	assert.Equal(t, HandsOnLive, w.touching("line"))

@@ -8,9 +8,10 @@ import (
 
 // view is everything worked out from a job's state at one moment.
 type view struct {
-	k   *Knowledge
-	s   *state
-	now time.Time
+	k        *Knowledge
+	s        *state
+	now      time.Time
+	settling bool // see keptOff
 
 	epochs   [][]outcome // by epoch, then by test
 	standing []*outcome  // per test, the finding that still holds; nil if none

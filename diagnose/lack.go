@@ -72,6 +72,9 @@ func (s *state) freed(l Lack) {
 // barred reports whether the way to an energy state holds a step that can't be
 // done here.
 func (v *view) barred(state string) bool {
+	if v.keptOff(state) {
+		return true
+	}
 	for _, at := range v.path(state) {
 		if v.s.barred[at] {
 			return true

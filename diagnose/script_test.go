@@ -143,6 +143,8 @@ func (c *call) expect(want string) {
 			got = a.Next.Kind + " " + string(a.Next.Quantity)
 		}
 		assert.True(c.t, strings.HasPrefix(got, rest), "next is %q (%s), want %q", got, a.Next.Say, rest)
+	case "never": // the call is gone on with, as far as it goes without an answer
+		c.never(rest)
 	case "first": // of several tests that would do
 		assert.Contains(c.t, strings.Fields(rest), string(a.Next.Test), a.Next.Say)
 	case "verdict":
@@ -193,6 +195,30 @@ func (c *call) expect(want string) {
 		assert.True(c.t, found, "no caution %s in %v", rest, a.Next.Cautions)
 	default:
 		c.t.Fatalf("unknown expectation %q", want)
+	}
+}
+
+// never answers nothing but that it can't be done, and holds what is asked for
+// against what must not be.
+func (c *call) never(kind string) {
+	c.t.Helper()
+	for range 100 {
+		n := c.assess().Next
+		got := strings.TrimSpace(fmt.Sprintf("%s %s%s", n.Kind, n.Test, n.Repair))
+		require.False(c.t, strings.HasPrefix(got, kind), n.Say)
+		switch {
+		case n.Kind == diagnose.DoDone:
+			return
+		case n.Kind == diagnose.DoWait:
+			c.now, c.a = c.now.Add(n.Wait), nil
+		case len(n.Declare) > 0:
+			for _, d := range n.Declare {
+				c.add(diagnose.Event{Declaration: d})
+			}
+		default:
+			c.add(diagnose.Event{Cannot: n.Test, Lack: &diagnose.Lack{Quantity: n.Quantity, Place: n.Place}})
+			c.add(diagnose.Event{Cannot: n.Test})
+		}
 	}
 }
 

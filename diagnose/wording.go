@@ -86,6 +86,13 @@ func (v *view) testNext(c candidate, kind string) Next {
 		return v.testNext(v.candidate(c.before), kind)
 	}
 	t := &v.k.tests[c.test]
+	if first, ok := v.beforeReset(c.path, t); ok {
+		return v.testNext(v.candidate(first), kind)
+	}
+	reset := v.k.testAt["breaker_reset"]
+	if t.State != "isolated" && len(c.path) > 0 && c.path[0] == v.k.energy.Step("breaker_on") && v.untried(reset) {
+		return v.testNext(v.candidate(reset), kind) // switching a tripped breaker on is that test, with the compressor's wires on
+	}
 	missing := v.missing(t)
 	for _, in := range missing { // the nameplate is read before anything is opened, a part's label after
 		q, _ := v.k.cat.Quantity(in.Quantity)
@@ -103,9 +110,6 @@ func (v *view) testNext(c candidate, kind string) Next {
 		}
 	}
 	if len(c.path) > 0 {
-		if reset := v.k.testAt["breaker_reset"]; v.k.energy.Steps[c.path[0]].ID == "breaker_on" && t.State != "isolated" && v.untried(reset) {
-			return v.testNext(v.candidate(reset), kind) // switching a tripped breaker on is that test, with the compressor's wires on
-		}
 		return v.step(c.path[0], t.ID, t.Name)
 	}
 	if c.after > 0 {
@@ -132,6 +136,46 @@ func (v *view) orNone(t *Test) string {
 		return "? If not, say: there is none."
 	}
 	return "?"
+}
+
+// beforeReset gives what is still to be read before a tripped breaker is switched on
+// by the way to a test, or reset as that test.
+func (v *view) beforeReset(path []int, t *Test) (test int, ok bool) {
+	gated := &v.k.tests[v.k.testAt["breaker_reset"]]
+	if t.State == "isolated" {
+		gated = t
+	}
+	on := slices.Contains(path, v.k.energy.Step("breaker_on")) || t.ID == gated.ID
+	if !on || gated.First == "" || !v.s.energy.Is(energy.Tripped) {
+		return 0, false
+	}
+	for _, m := range v.measures(v.before(nil, gated.First)) {
+		if v.askable(m) && v.k.tests[m].ID != t.ID {
+			return m, true
+		}
+	}
+	return 0, false
+}
+
+// keptOff reports whether a tripped breaker stays off: what has to be read before it
+// is reset speaks against it, or can't be read.
+func (v *view) keptOff(state string) bool {
+	if !v.s.energy.Is(energy.Tripped) || state == "isolated" || v.settling {
+		return false
+	}
+	on := v.k.energy.Step("breaker_on")
+	if !slices.Contains(v.path(state), on) {
+		return false
+	}
+	v.settling = true // whether a reading can be taken does not hang on the breaker
+	defer func() { v.settling = false }()
+	reset := &v.k.tests[v.k.testAt["breaker_reset"]]
+	for _, n := range v.before(nil, reset.First) {
+		if !slices.ContainsFunc(v.measures([]need{n}), v.askable) {
+			return true
+		}
+	}
+	return false
 }
 
 // untried reports whether the breaker was found tripped and not reset yet: it is

@@ -104,6 +104,7 @@ type Change struct {
 type Rule struct {
 	Declare  []catalogue.DeclarationID `json:"declare,omitempty"`
 	Repair   []catalogue.RepairID      `json:"repair,omitempty"`
+	Supply   bool                      `json:"supply,omitempty"` // any repair of the supply
 	Quantity []catalogue.QuantityID    `json:"quantity,omitempty"`
 	Place    []catalogue.PlaceID       `json:"place,omitempty"`
 	Value    []catalogue.ValueID       `json:"value,omitempty"`

@@ -40,12 +40,9 @@ func (m *Machine) Observe(s *State, o catalogue.Observation, at time.Time) []War
 }
 
 // Repaired takes a repair that is told as done; supply says that it worked on the
-// supply, so that all is proved again.
+// supply.
 func (m *Machine) Repaired(s *State, r catalogue.RepairID, supply bool, at time.Time) []Warning {
-	if supply {
-		m.Lapse(s)
-	}
-	return m.run(s, m.Rules, event{repair: r, at: at})
+	return m.run(s, m.Rules, event{repair: r, supply: supply, at: at})
 }
 
 // Read takes a meter reading; sure is false where it was not heard clearly, so that
@@ -150,6 +147,7 @@ func nothing(r catalogue.Reading, below float64) bool {
 type event struct {
 	declare  catalogue.DeclarationID
 	repair   catalogue.RepairID
+	supply   bool
 	quantity catalogue.QuantityID
 	place    catalogue.PlaceID
 	value    catalogue.ValueID
@@ -161,6 +159,8 @@ func (r *Rule) matches(e event) bool {
 	switch {
 	case len(r.Declare) > 0:
 		return slices.Contains(r.Declare, e.declare)
+	case r.Supply:
+		return e.supply
 	case len(r.Repair) > 0:
 		return slices.Contains(r.Repair, e.repair)
 	case len(r.Quantity) == 0 || !slices.Contains(r.Quantity, e.quantity), len(r.Place) > 0 && !slices.Contains(r.Place, e.place):

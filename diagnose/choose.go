@@ -286,6 +286,12 @@ func (v *view) missing(t *Test) []Input {
 			out = append(out, Input{Quantity: r.Quantity, Place: r.Place})
 		}
 	}
+	for _, id := range t.Wants {
+		r := v.k.refs[v.k.refAt[id]]
+		if in := (Input{Quantity: r.Quantity, Place: r.Place}); !v.s.knows(r.Quantity, r.Place) && !v.s.unread[in] && v.s.wants(t) {
+			out = append(out, in)
+		}
+	}
 	n, last := v.s.own(i)
 	o := v.standing[i]
 	if redo := o != nil && (o.again || v.cooled(i, o)); redo || n == 0 {

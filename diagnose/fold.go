@@ -42,6 +42,7 @@ type state struct {
 	heard    int          // how often the compressor was heard to run
 	ranIn    map[int]bool // the epochs in which it was heard to run by itself
 	cameOn   uint64       // it stood still and then ran, with nothing done to it: since when
+	passed   uint64       // when the compressor last ran after a delay was seen to run
 	held     bool         // it is known what held it until then: a delay that was seen to run, or a hot shell
 	trips    []span       // when the breaker was off by itself
 	warnings []Warning

@@ -41,12 +41,21 @@ func (k *Knowledge) consults(t *Test, in Input) bool {
 			return true
 		}
 	}
+	for _, id := range t.Wants {
+		if r := k.refs[k.refAt[id]]; in == (Input{Quantity: r.Quantity, Place: r.Place}) {
+			return true
+		}
+	}
 	if t.AskRef == "" {
 		return false
 	}
 	r := k.refs[k.refAt[t.AskRef]]
 	return in == Input{Quantity: r.Quantity, Place: r.Place}
 }
+
+// wants reports whether a test's own nameplate values bear on it in this season: the
+// target of a subcooling is one for cooling.
+func (s *state) wants(t *Test) bool { return t.Value != "subcooling" || s.mode() != "heating" }
 
 // stepsOf lists the energy steps that a lack names.
 func (k *Knowledge) stepsOf(l *Lack) []int {

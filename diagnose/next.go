@@ -115,7 +115,7 @@ func (v *view) waitOut(least float64) (Next, bool) {
 func (v *view) listenAgain() (Next, bool) {
 	const patience = 30 * time.Minute // an overload on a warm shell: common practice, no source
 	i := v.k.testAt["compressor_sound"]
-	if !v.s.stands || v.s.cannot[i] || v.barred("run") {
+	if !v.s.stands || v.s.heard == 0 || v.s.cannot[i] || v.barred("run") {
 		return Next{}, false
 	}
 	t := &v.k.tests[i]

@@ -27,23 +27,31 @@ func (s *state) breaker(seq uint64, o catalogue.Observation) {
 }
 
 func (s *state) ran(seq uint64) {
+	for i := len(s.records) - 1; i >= 0 && s.records[i].epoch == s.epoch; i-- {
+		if r := &s.records[i]; r.in.Quantity == "delay_state" && r.choice == "running" && r.seq > s.passed {
+			if s.epoch > 0 {
+				s.trips = append(s.trips, span{from: r.seq, to: seq})
+			}
+			s.passed = seq
+		}
+	}
 	if s.stoodStill() {
 		s.cameOn, s.held = seq, s.wasHeld()
 		s.trips = append(s.trips, span{from: s.since, to: seq})
 	}
 }
 
-// moves notes whether the compressor was last found running or standing, once it has run:
-// a reading of the running unit that is taken while it stands shows nothing of it.
+// moves notes whether the compressor was last found standing, or had clicked off: a
+// reading that takes a running compressor, or one that tries, shows nothing then.
 func (s *state) moves(r record) {
 	if !r.running || r.starting || r.isolated {
 		return
 	}
 	switch {
 	case r.in.Quantity == "compressor_sound":
-		s.stands = r.choice != "running" && r.choice != "rattle" && s.heard > 0
+		s.stands = r.choice == "silent" || r.choice == "hum_then_click"
 	case r.in.Quantity == "current" && r.in.Place == "compressor_common":
-		s.stands = r.value < liveCurrent && s.heard > 0
+		s.stands = r.value < liveCurrent
 	}
 }
 

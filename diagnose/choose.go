@@ -60,7 +60,7 @@ func (v *view) available(i int) bool {
 		return false
 	case o != nil && o.done && !o.again && !v.cooled(i, o):
 		return false
-	case v.unread(i):
+	case v.unread(i), v.inVain(i):
 		return false
 	case len(v.k.after[i]) > 0 && !v.anyHolds(v.k.after[i]), v.anyHolds(v.k.unless[i]):
 		return false

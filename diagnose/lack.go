@@ -172,8 +172,24 @@ func (v *view) impossible(n need) bool {
 	return !slices.ContainsFunc(n.Measure, func(id TestID) bool {
 		at := v.k.testAt[id]
 		o := v.standing[at]
-		return !v.s.cannot[at] && !v.barred(v.k.tests[at].State) && (o == nil || !o.done || o.again)
+		return !v.s.cannot[at] && !v.inVain(at) && !v.barred(v.k.tests[at].State) && (o == nil || !o.done || o.again)
 	})
+}
+
+// inVain reports whether a test was answered twice since the last repair and no answer
+// was taken in the state that it needs: a third would be no better.
+func (v *view) inVain(i int) bool {
+	if o := &v.epochs[v.s.epoch][i]; o.done {
+		return false
+	}
+	t := &v.k.tests[i]
+	n := 0
+	for _, r := range v.s.records {
+		if r.in.Quantity == t.Quantity && r.in.Place == t.Place && r.epoch == v.s.epoch && !v.s.usable(t, &r) {
+			n++
+		}
+	}
+	return n >= 2
 }
 
 // untold reports whether the nameplate value that a need's tests are held against can't be

@@ -36,7 +36,7 @@ func (s *state) ran(seq uint64) {
 		}
 	}
 	if s.stoodStill() {
-		s.cameOn, s.held = seq, s.wasHeld()
+		s.cameOn, s.held, s.alone = seq, s.wasHeld(), s.fanAlone()
 		s.trips = append(s.trips, span{from: s.since, to: seq})
 	}
 }
@@ -85,6 +85,17 @@ func (s *state) wasHeld() bool {
 		}
 	}
 	return !s.hotSince.IsZero()
+}
+
+// fanAlone reports whether the outdoor fan was seen to run: then no delay and no lack
+// of a call held the compressor.
+func (s *state) fanAlone() bool {
+	for _, r := range s.records {
+		if r.in.Quantity == "fan_motion" && r.in.Place == "fan" && r.choice == "running" && r.epoch == s.epoch {
+			return true
+		}
+	}
+	return false
 }
 
 func (s *state) stoodStill() bool {

@@ -84,7 +84,7 @@ func (s *state) usable(t *Test, r *record) bool {
 	switch {
 	case t.Sticky:
 		return !r.thrown
-	case t.Condition == "compressor_on" && r.stands, t.Condition == "compressor_powered" && r.stands && r.value < liveCurrent:
+	case t.Condition == "compressor_on" && r.stands, t.Condition == "compressor_powered" && !r.draws && r.value < liveCurrent:
 		return false
 	case t.State == "any":
 		return true

@@ -50,8 +50,10 @@ func (s *state) moves(r record) {
 	switch {
 	case r.in.Quantity == "compressor_sound":
 		s.stands = r.choice == "silent" || r.choice == "hum_then_click"
+		s.draws = !s.stands
 	case r.in.Quantity == "current" && r.in.Place == "compressor_common":
 		s.stands = r.value < liveCurrent
+		s.draws = !s.stands
 	}
 }
 
@@ -122,6 +124,7 @@ func (s *state) stoodLonger(than time.Duration) bool {
 	segment := -1
 	for _, r := range s.records {
 		still := r.choice == "silent" || r.choice == "open" && r.in.Quantity == "contactor_state" || r.choice == "stopped" && r.in.Place == "fan"
+		still = still || r.in.Quantity == "current" && r.in.Place == "compressor_common" && r.value < liveCurrent && !r.isolated
 		if !still || !r.running || r.epoch > 0 || s.tripped(r.seq) {
 			continue
 		}

@@ -40,6 +40,11 @@ func (l *loader) tests() {
 				l.bad("%s: no reference %q", where, r)
 			}
 		}
+		for _, r := range t.Wants {
+			if at, ok := k.refAt[r]; !ok || k.refs[at].Quantity == "" {
+				l.bad("%s: no nameplate value %q to ask for", where, r)
+			}
+		}
 		if _, ok := k.stateAt[t.State]; !ok {
 			l.bad("%s: no energy state %q", where, t.State)
 		}

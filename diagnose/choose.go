@@ -60,7 +60,7 @@ func (v *view) available(i int) bool {
 		return false
 	case o != nil && o.done && !o.again && !v.cooled(i, o):
 		return false
-	case v.unread(i):
+	case v.unread(i), v.inVain(i):
 		return false
 	case len(v.k.after[i]) > 0 && !v.anyHolds(v.k.after[i]), v.anyHolds(v.k.unless[i]):
 		return false
@@ -284,6 +284,12 @@ func (v *view) missing(t *Test) []Input {
 		if _, ok := v.s.ref(t.AskRef); !ok && !v.s.withoutRef(t) {
 			r := v.k.refs[v.k.refAt[t.AskRef]]
 			out = append(out, Input{Quantity: r.Quantity, Place: r.Place})
+		}
+	}
+	for _, id := range t.Wants {
+		r := v.k.refs[v.k.refAt[id]]
+		if in := (Input{Quantity: r.Quantity, Place: r.Place}); !v.s.knows(r.Quantity, r.Place) && !v.s.unread[in] && v.s.wants(t) {
+			out = append(out, in)
 		}
 	}
 	n, last := v.s.own(i)

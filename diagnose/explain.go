@@ -11,11 +11,14 @@ import (
 // shownBy gives the findings that confirm a fault, in words.
 func (v *view) shownBy(f int) string {
 	for _, all := range v.k.confirm[f] {
-		if !v.allHold(all) {
+		if !v.allShown(all) {
 			continue
 		}
 		text := ""
 		for _, c := range all {
+			if v.standing[c.test] == nil {
+				continue // the part is not fitted
+			}
 			if text != "" {
 				text += ", and "
 			}

@@ -38,11 +38,14 @@ type state struct {
 	switched bool         // the breaker was thrown by hand: how it was found is past
 	unseated bool         // it had no supply until the disconnect was found loose, or put in anew
 	reseated uint64       // when the disconnect was put in with no supply seen behind it before
+	draws    bool         // it was last heard or read to draw current, since power or call came back
 	stands   bool         // the compressor was last heard or read standing
 	heard    int          // how often the compressor was heard to run
 	ranIn    map[int]bool // the epochs in which it was heard to run by itself
 	cameOn   uint64       // it stood still and then ran, with nothing done to it: since when
+	passed   uint64       // when the compressor last ran after a delay was seen to run
 	held     bool         // it is known what held it until then: a delay that was seen to run, or a hot shell
+	alone    bool         // the outdoor fan ran before it did
 	trips    []span       // when the breaker was off by itself
 	warnings []Warning
 	last     time.Time
@@ -78,6 +81,7 @@ type record struct {
 	epoch     int
 	segment   int
 	stands    bool // the compressor was last heard or read standing
+	draws     bool // it was known to draw current
 	isolated  bool // the compressor's wires were off
 	kit       bool // a start kit was in for a try
 	thrown    bool // the breaker had been thrown by hand
@@ -146,7 +150,7 @@ func (s *state) apply(e Event) []Warning {
 		s.feel(e)
 		s.repairs = append(s.repairs, repaired{id: e.Repair, seq: e.Seq, at: e.At, epoch: s.epoch})
 		s.epoch++
-		s.stands = false
+		s.stands, s.draws = false, false
 		s.since = e.Seq
 		s.segment++
 		s.wasHot, s.hotSince = append(s.wasHot, s.hotSince), time.Time{}
@@ -190,7 +194,7 @@ func (s *state) changed(was Energy, at time.Time) {
 	}
 	if off(was) && !off(now) {
 		s.restart = at
-		s.stands = false
+		s.stands, s.draws = false, false
 		s.segment++
 	}
 	if !off(was) && off(now) {
@@ -322,6 +326,7 @@ func (s *state) record(e Event, in Input) record {
 		in: in, certainty: e.Certainty, seq: e.Seq, at: e.At, epoch: s.epoch, segment: s.segment,
 		thrown:   s.switched,
 		stands:   s.stands,
+		draws:    s.draws,
 		isolated: s.energy.Is(energy.PlugOff),
 		kit:      s.energy.Is(energy.StartKit),
 		powered:  s.energy.Outdoor == Live,

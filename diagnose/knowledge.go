@@ -63,6 +63,7 @@ type Test struct {
 	Inputs   []Input              `json:"inputs,omitempty"`  // further readings it needs
 	Refs     []string             `json:"refs,omitempty"`    // nameplate values it uses
 	AskRef   string               `json:"ask_ref,omitempty"` // the one asked for when it is missing
+	Wants    []string             `json:"wants,omitempty"`   // those asked for although another could stand in for them
 	Value    string               `json:"value,omitempty"`   // the sum that turns readings into one number
 	// Tolerance is the instrument's, one standard deviation, in the value's unit
 	// plus percent of the reading.

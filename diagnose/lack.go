@@ -41,12 +41,21 @@ func (k *Knowledge) consults(t *Test, in Input) bool {
 			return true
 		}
 	}
+	for _, id := range t.Wants {
+		if r := k.refs[k.refAt[id]]; in == (Input{Quantity: r.Quantity, Place: r.Place}) {
+			return true
+		}
+	}
 	if t.AskRef == "" {
 		return false
 	}
 	r := k.refs[k.refAt[t.AskRef]]
 	return in == Input{Quantity: r.Quantity, Place: r.Place}
 }
+
+// wants reports whether a test's own nameplate values bear on it in this season: the
+// target of a subcooling is one for cooling.
+func (s *state) wants(t *Test) bool { return t.Value != "subcooling" || s.mode() != "heating" }
 
 // stepsOf lists the energy steps that a lack names.
 func (k *Knowledge) stepsOf(l *Lack) []int {
@@ -166,8 +175,24 @@ func (v *view) impossible(n need) bool {
 	return !slices.ContainsFunc(n.Measure, func(id TestID) bool {
 		at := v.k.testAt[id]
 		o := v.standing[at]
-		return !v.s.cannot[at] && !v.barred(v.k.tests[at].State) && (o == nil || !o.done || o.again)
+		return !v.s.cannot[at] && !v.inVain(at) && !v.barred(v.k.tests[at].State) && (o == nil || !o.done || o.again)
 	})
+}
+
+// inVain reports whether a test was answered twice since the last repair and no answer
+// was taken in the state that it needs: a third would be no better.
+func (v *view) inVain(i int) bool {
+	if o := &v.epochs[v.s.epoch][i]; o.done {
+		return false
+	}
+	t := &v.k.tests[i]
+	n := 0
+	for _, r := range v.s.records {
+		if r.in.Quantity == t.Quantity && r.in.Place == t.Place && r.epoch == v.s.epoch && !v.s.usable(t, &r) {
+			n++
+		}
+	}
+	return n >= 2
 }
 
 // untold reports whether the nameplate value that a need's tests are held against can't be

@@ -40,6 +40,9 @@ func (v *view) choose(a *Assessment) Next {
 	if n, ok := v.waitOut(passing); ok {
 		return n
 	}
+	if c, ok := v.checkFirst(); ok {
+		return v.testNext(c, DoTest)
+	}
 	if c, ok := v.forced(cs, enough); ok {
 		return v.testNext(c, DoTest)
 	}
@@ -115,7 +118,7 @@ func (v *view) waitOut(least float64) (Next, bool) {
 func (v *view) listenAgain() (Next, bool) {
 	const patience = 30 * time.Minute // an overload on a warm shell: common practice, no source
 	i := v.k.testAt["compressor_sound"]
-	if !v.s.stands || v.s.cannot[i] || v.barred("run") {
+	if !v.s.stands || v.s.heard == 0 || v.s.cannot[i] || v.barred("run") {
 		return Next{}, false
 	}
 	t := &v.k.tests[i]
@@ -147,6 +150,18 @@ func (v *view) listenAgain() (Next, bool) {
 		return n, true
 	}
 	return v.testNext(candidate{test: i, before: -1}, DoTest), true
+}
+
+// checkFirst picks what is open of the run check of a unit that runs and in which nothing
+// is believed wrong: it has to be read in any case, and before the unit is made dead.
+func (v *view) checkFirst() (candidate, bool) {
+	if len(v.s.repairs) > 0 || !v.right(fairly) || !v.condition("compressor_on") {
+		return candidate{}, false
+	}
+	var p ProofState
+	v.runCheck(&p, map[int]bool{})
+	c, ok, _ := v.nextProof(&p)
+	return c, ok
 }
 
 // decide gives the verdict, where one is earned, and what follows from it.

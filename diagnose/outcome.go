@@ -84,7 +84,7 @@ func (s *state) usable(t *Test, r *record) bool {
 	switch {
 	case t.Sticky:
 		return !r.thrown
-	case t.Condition == "compressor_on" && r.stands:
+	case t.Condition == "compressor_on" && r.stands, t.Condition == "compressor_powered" && !r.draws && r.value < liveCurrent:
 		return false
 	case t.State == "any":
 		return true
@@ -214,7 +214,7 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 		return outcome{}
 	}
 	o := s.agree(t, recs, all)
-	if epoch == 0 && o.seq < s.cameOn && (t.Soon || t.Timers[t.Classes[o.top].ID] != "") {
+	if (epoch == 0 && o.seq < s.cameOn || o.seq < s.passed && t.Soon) && (t.Soon || t.Timers[t.Classes[o.top].ID] != "") {
 		o.counts, o.conflict = false, "" // it was so at that time, and has passed
 		return o
 	}

@@ -315,6 +315,10 @@ func (m *model) sumFaults(p *posterior, faults int) {
 	}
 }
 
+// fanLevel is the level of profile from which on the outdoor fan may run without the
+// compressor.
+const fanLevel = 4
+
 // weighFaults weighs each fault by what was seen of the unit as a whole.
 func (v *view) weighFaults(mass []float64, kind stepKind) {
 	const (
@@ -330,6 +334,9 @@ func (v *view) weighFaults(mass []float64, kind stepKind) {
 			by[i] = max(seldom, f.CameOn)
 			if v.s.held && f.PutBack == "" { // what held it says nothing of what else is wrong
 				by[i] = 0.5
+			}
+			if v.s.alone && f.PutBack != "" && v.k.profiles[v.k.profileAt[f.Profile]].Level < fanLevel {
+				by[i] = seldom
 			}
 		case stepHeld: // or stood still for longer than any delay lasts
 			by[i] = max(seldom, 1-2*f.CameOn)

@@ -76,6 +76,9 @@ func plainBelief(v *view) (mass, marginal []float64) {
 					if v.s.held && f.PutBack == "" {
 						by = 0.5
 					}
+					if v.s.alone && f.PutBack != "" && v.k.profiles[v.k.profileAt[f.Profile]].Level < fanLevel {
+						by = 0.02
+					}
 					came, held = min(came, by), min(held, max(0.02, 1-2*f.CameOn))
 					if f.PutBack != "" && f.Shows["connection_disconnect"] != "" {
 						seat = 1

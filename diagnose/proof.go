@@ -191,9 +191,16 @@ func (v *view) lookAgain(p *ProofState) (Next, bool) {
 	return Next{}, false
 }
 
-// right reports whether the unit is believed to be without fault.
+// right reports whether the unit is believed to be without fault, by whatever reason
+// it was called for.
 func (v *view) right(least float64) bool {
-	return v.marginal[v.k.model.ways[v.k.model.noGood].fault] >= least
+	var sum float64
+	for f, p := range v.marginal {
+		if x := &v.k.faults[f]; f == v.k.model.ways[v.k.model.noGood].fault || x.Normal && x.PutBack != "" && v.on.variant&putBackBit != 0 {
+			sum += p
+		}
+	}
+	return sum >= least
 }
 
 // leave ends a call after a repair where a proof stayed odd, nothing else is

@@ -27,23 +27,33 @@ func (s *state) breaker(seq uint64, o catalogue.Observation) {
 }
 
 func (s *state) ran(seq uint64) {
+	for i := len(s.records) - 1; i >= 0 && s.records[i].epoch == s.epoch; i-- {
+		if r := &s.records[i]; r.in.Quantity == "delay_state" && r.choice == "running" && r.seq > s.passed {
+			if s.epoch > 0 {
+				s.trips = append(s.trips, span{from: r.seq, to: seq})
+			}
+			s.passed = seq
+		}
+	}
 	if s.stoodStill() {
-		s.cameOn, s.held = seq, s.wasHeld()
+		s.cameOn, s.held, s.alone = seq, s.wasHeld(), s.fanAlone()
 		s.trips = append(s.trips, span{from: s.since, to: seq})
 	}
 }
 
-// moves notes whether the compressor was last found running or standing, once it has run:
-// a reading of the running unit that is taken while it stands shows nothing of it.
+// moves notes whether the compressor was last found standing, or had clicked off: a
+// reading that takes a running compressor, or one that tries, shows nothing then.
 func (s *state) moves(r record) {
 	if !r.running || r.starting || r.isolated {
 		return
 	}
 	switch {
 	case r.in.Quantity == "compressor_sound":
-		s.stands = r.choice != "running" && r.choice != "rattle" && s.heard > 0
+		s.stands = r.choice == "silent" || r.choice == "hum_then_click"
+		s.draws = !s.stands
 	case r.in.Quantity == "current" && r.in.Place == "compressor_common":
-		s.stands = r.value < liveCurrent && s.heard > 0
+		s.stands = r.value < liveCurrent
+		s.draws = !s.stands
 	}
 }
 
@@ -79,6 +89,17 @@ func (s *state) wasHeld() bool {
 	return !s.hotSince.IsZero()
 }
 
+// fanAlone reports whether the outdoor fan was seen to run: then no delay and no lack
+// of a call held the compressor.
+func (s *state) fanAlone() bool {
+	for _, r := range s.records {
+		if r.in.Quantity == "fan_motion" && r.in.Place == "fan" && r.choice == "running" && r.epoch == s.epoch {
+			return true
+		}
+	}
+	return false
+}
+
 func (s *state) stoodStill() bool {
 	if s.epoch > 0 || s.cameOn > 0 {
 		return false
@@ -103,6 +124,7 @@ func (s *state) stoodLonger(than time.Duration) bool {
 	segment := -1
 	for _, r := range s.records {
 		still := r.choice == "silent" || r.choice == "open" && r.in.Quantity == "contactor_state" || r.choice == "stopped" && r.in.Place == "fan"
+		still = still || r.in.Quantity == "current" && r.in.Place == "compressor_common" && r.value < liveCurrent && !r.isolated
 		if !still || !r.running || r.epoch > 0 || s.tripped(r.seq) {
 			continue
 		}

@@ -25,11 +25,26 @@ const (
 // confirmed reports whether a finding stands that shows the fault itself.
 func (v *view) confirmed(f int) bool {
 	for _, all := range v.k.confirm[f] {
-		if v.allHold(all) {
+		if v.allShown(all) {
 			return true
 		}
 	}
 	return v.s.reseated > 0 && v.s.unseated && v.k.faults[f].ID == "disconnect_out" && v.condition("compressor_on")
+}
+
+// allShown reports whether clauses hold; what is asked of a part that is not fitted holds
+// where a healthy one would show it.
+func (v *view) allShown(all []clause) bool {
+	for _, c := range all {
+		if !v.holds(c) && !v.goodAbsent(c) {
+			return false
+		}
+	}
+	return true
+}
+
+func (v *view) goodAbsent(c clause) bool {
+	return v.s.absent[c.test] && c.mask&(1<<v.k.model.usual[c.test]) != 0
 }
 
 // lacking lists what a fault's gate still misses.
@@ -262,7 +277,7 @@ func (v *view) confirms(f int) []int {
 		dead := false
 		for _, c := range all {
 			switch o := v.standing[c.test]; {
-			case v.holds(c):
+			case v.holds(c), v.goodAbsent(c):
 			case o != nil && o.done && !o.again && !v.cooled(c.test, o), v.s.cannot[c.test], !v.applies(&v.k.tests[c.test]):
 				dead = true
 			default:

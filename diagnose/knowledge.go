@@ -225,7 +225,7 @@ type need struct {
 	Measure []TestID `json:"measure,omitempty"`
 	Absent  bool     `json:"absent,omitempty"` // nothing is needed where the part of Measure is not fitted
 	Unread  bool     `json:"unread,omitempty"` // nor where the nameplate does not tell what Measure is held against
-	Waived  bool     `json:"waived,omitempty"` // nor where Measure can't be done: what is left of the gate suffices
+	Waived  bool     `json:"waived,omitempty"` // nor where nothing of Measure is left to do: the rest of the gate and the belief decide
 
 	any, all []clause
 }

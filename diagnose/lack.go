@@ -157,11 +157,13 @@ func (v *view) missingPart(n need) bool {
 	return false
 }
 
-// impossible reports whether none of a need's tests can be done here.
+// impossible reports whether none of a need's tests is left to do: none can be done
+// here, or what they showed bears on the belief alone.
 func (v *view) impossible(n need) bool {
 	return !slices.ContainsFunc(n.Measure, func(id TestID) bool {
 		at := v.k.testAt[id]
-		return !v.s.cannot[at] && !v.barred(v.k.tests[at].State)
+		o := v.standing[at]
+		return !v.s.cannot[at] && !v.barred(v.k.tests[at].State) && (o == nil || !o.done || o.again)
 	})
 }
 

@@ -42,6 +42,7 @@ type state struct {
 	heard    int          // how often the compressor was heard to run
 	ranIn    map[int]bool // the epochs in which it was heard to run by itself
 	cameOn   uint64       // it stood still and then ran, with nothing done to it: since when
+	alone    bool         // it was the compressor alone that stood still: the contactor was in
 	held     bool         // it is known what held it until then: a delay that was seen to run, or a hot shell
 	trips    []span       // when the breaker was off by itself
 	warnings []Warning

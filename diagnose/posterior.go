@@ -331,6 +331,9 @@ func (v *view) weighFaults(mass []float64, kind stepKind) {
 			if v.s.held && f.PutBack == "" { // what held it says nothing of what else is wrong
 				by[i] = 0.5
 			}
+			if v.s.alone && f.CameOnAlone != nil {
+				by[i] = max(seldom, *f.CameOnAlone)
+			}
 		case stepHeld: // or stood still for longer than any delay lasts
 			by[i] = max(seldom, 1-2*f.CameOn)
 		case stepUnseated: // no supply until its disconnect was put in: something else would hardly have healed by that

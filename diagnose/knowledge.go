@@ -64,6 +64,7 @@ type Test struct {
 	Place    catalogue.PlaceID    `json:"place"`
 	Also     []Input              `json:"also,omitempty"`    // other readings that answer it
 	Inputs   []Input              `json:"inputs,omitempty"`  // further readings it needs
+	May      []Input              `json:"may,omitempty"`     // those that it takes where they are known
 	Refs     []string             `json:"refs,omitempty"`    // nameplate values it uses
 	AskRef   string               `json:"ask_ref,omitempty"` // the one asked for when it is missing
 	Value    string               `json:"value,omitempty"`   // the sum that turns readings into one number

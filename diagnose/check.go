@@ -19,6 +19,11 @@ func (l *loader) tests() {
 		t := &k.tests[i]
 		where := "test " + string(t.ID)
 		own := Input{Quantity: t.Quantity, Place: t.Place}
+		for _, in := range t.May {
+			l.checkInput(where, in)
+			key := Input{Quantity: in.Quantity, Place: in.Place}
+			k.feeds[key] = append(k.feeds[key], i)
+		}
 		for _, in := range append(append([]Input{own}, t.Also...), t.Inputs...) {
 			l.checkInput(where, in)
 			key := Input{Quantity: in.Quantity, Place: in.Place}

@@ -59,7 +59,7 @@ var sums = map[string]sum{
 	"circuit":       circuit,
 	"protection":    protection,
 	"unbalance":     unbalance,
-	"heat_rise":     func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
+	"heat_rise":     heatRise,
 	"air_rise":      func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
 	"line_drop":     func(in sumInput) sumResult { return degrees(in.v[1] - in.v[0]) },
 	"heat_head": func(in sumInput) sumResult {
@@ -108,6 +108,35 @@ func trim(s string) string {
 
 func fahrenheit(x float64) string { return strconv.Itoa(int(math.Round(x))) + " °F" }
 
+// heatRise holds the rise from return to supply air against what a heat pump by itself
+// gives at this outdoor temperature, on a scale on which 24 is just that: the colder
+// it is, the less it gives.
+func heatRise(in sumInput) sumResult {
+	rise := in.v[0] - in.v[1]
+	const usual = 24 // F, at 45 F outdoors: Goodman SSZ140301 manual p.28
+	expected := float64(usual)
+	if out, ok := in.job.told(Input{Quantity: "temperature", Place: "outdoor_air"}); ok {
+		if at, err := physics.HeatingExample(physics.Fahrenheit(min(max(out, -10), 65))); err == nil {
+			expected = float64(at.Rise)
+		}
+	}
+	res := sumResult{x: usual * rise / expected, text: map[string]string{"x": fahrenheit(rise), "target": fahrenheit(expected)}}
+	if rise < -3 { // colder out than in by more than two thermometers' error
+		res.class = "reversed"
+	}
+	return res
+}
+
+// told is the last that was read of something that outlives a test, as the weather does.
+func (s *state) told(in Input) (float64, bool) {
+	for i := len(s.records) - 1; i >= 0; i-- {
+		if s.records[i].in == in {
+			return s.records[i].value, true
+		}
+	}
+	return 0, false
+}
+
 func degrees(d float64) sumResult {
 	return sumResult{x: d, text: map[string]string{"x": fahrenheit(d)}}
 }
@@ -118,7 +147,11 @@ func deviation(in sumInput, uf float64) sumResult {
 	if !ok {
 		return sumResult{refused: "the label's microfarads are not known"}
 	}
-	dev := 100 * (uf/rated - 1)
+	off, err := physics.CapacitorDeviation(physics.Microfarads(uf), physics.Microfarads(rated))
+	if err != nil {
+		return sumResult{refused: err.Error()}
+	}
+	dev := float64(off)
 	sign := ""
 	if dev > 0 {
 		sign = "+"
@@ -203,7 +236,7 @@ func superheat(in sumInput) sumResult {
 		}
 		if in.job.metering() != "fixed_orifice" {
 			band := physics.ValveSuperheatBand(physics.Installer)
-			const step = 5 // past the band as wide as for a fixed orifice
+			step := float64(physics.SuperheatTolerance(physics.Installer)) // past the band as wide as for a fixed orifice
 			x := 2*(sh-band.Low)/(band.High-band.Low) - 1
 			if sh < band.Low {
 				x = (sh-band.Low)/step - 1
@@ -216,7 +249,7 @@ func superheat(in sumInput) sumResult {
 		if err != nil {
 			return refusal(err)
 		}
-		return sumResult{x: (sh - float64(target)) / 5, text: map[string]string{"x": fahrenheit(sh), "target": fahrenheit(float64(target))}}
+		return sumResult{x: (sh - float64(target)) / float64(physics.SuperheatTolerance(physics.Installer)), text: map[string]string{"x": fahrenheit(sh), "target": fahrenheit(float64(target))}}
 	})
 }
 
@@ -254,9 +287,9 @@ func subcooling(in sumInput) sumResult {
 // no source.
 func (s *state) subcoolingBand() (band float64, wide bool) {
 	if s.mode() == "heating" || !s.knows("target_subcooling", "unit") {
-		return 6, true
+		return 2 * float64(physics.SubcoolingTolerance(physics.Installer)), true
 	}
-	return 3, false
+	return float64(physics.SubcoolingTolerance(physics.Installer)), false
 }
 
 // Usual spans, common practice, no source: a coil boils 35 F under the return
@@ -322,7 +355,11 @@ func sag(in sumInput) sumResult {
 	if in.v[1] < 150 {
 		return sumResult{refused: "no sag can be worked out without a whole supply"}
 	}
-	x := 100 * (1 - in.v[0]/in.v[1])
+	fall, err := physics.Sag(physics.Volts(in.v[1]), physics.Volts(in.v[0]))
+	if err != nil {
+		return sumResult{refused: err.Error()}
+	}
+	x := float64(fall)
 	return sumResult{x: x, text: map[string]string{"x": short(math.Round(x)) + "%", "target": short(in.v[1]) + " V"}}
 }
 
@@ -357,7 +394,7 @@ func split(in sumInput) sumResult {
 	if off > 0 {
 		text += " at the edge of the table"
 	}
-	return sumResult{x: (fall - float64(target)) / (3 + 0.4*off), text: map[string]string{"x": fahrenheit(fall), "target": text}}
+	return sumResult{x: (fall - float64(target)) / (float64(physics.SplitTolerance(physics.Installer)) + 0.4*off), text: map[string]string{"x": fahrenheit(fall), "target": text}}
 }
 
 func circuit(in sumInput) sumResult {

@@ -45,7 +45,7 @@ type state struct {
 	cameOn   uint64       // it stood still and then ran, with nothing done to it: since when
 	passed   uint64       // when the compressor last ran after a delay was seen to run
 	held     bool         // it is known what held it until then: a delay that was seen to run, or a hot shell
-	alone    bool         // the outdoor fan ran before it did
+	alone    bool         // it was the compressor alone that stood still: the outdoor fan ran before, or the contactor was in
 	trips    []span       // when the breaker was off by itself
 	warnings []Warning
 	last     time.Time

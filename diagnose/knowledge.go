@@ -25,6 +25,9 @@ type Fault struct {
 	PassBecause string  `json:"pass_because,omitempty"`
 	// CameOn is how often it comes on by itself while it is looked at.
 	CameOn float64 `json:"came_on,omitempty"`
+	// CameOnAlone is how often its compressor comes on by itself though the fan ran all
+	// along: no delay held it, its overload was open. CameOn where it is not given.
+	CameOnAlone *float64 `json:"came_on_alone,omitempty"`
 	// Ways lists the ways in which it shows itself, where it has several.
 	Ways []Way `json:"ways,omitempty"`
 	// Valve is what it shows instead where an expansion valve meters.
@@ -61,6 +64,7 @@ type Test struct {
 	Place    catalogue.PlaceID    `json:"place"`
 	Also     []Input              `json:"also,omitempty"`    // other readings that answer it
 	Inputs   []Input              `json:"inputs,omitempty"`  // further readings it needs
+	May      []Input              `json:"may,omitempty"`     // those that it takes where they are known
 	Refs     []string             `json:"refs,omitempty"`    // nameplate values it uses
 	AskRef   string               `json:"ask_ref,omitempty"` // the one asked for when it is missing
 	Wants    []string             `json:"wants,omitempty"`   // those asked for although another could stand in for them

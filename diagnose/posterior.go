@@ -335,7 +335,10 @@ func (v *view) weighFaults(mass []float64, kind stepKind) {
 			if v.s.held && f.PutBack == "" { // what held it says nothing of what else is wrong
 				by[i] = 0.5
 			}
-			if v.s.alone && f.PutBack != "" && v.k.profiles[v.k.profileAt[f.Profile]].Level < fanLevel {
+			switch {
+			case v.s.alone && f.CameOnAlone != nil:
+				by[i] = max(seldom, *f.CameOnAlone)
+			case v.s.alone && f.PutBack != "" && v.k.profiles[v.k.profileAt[f.Profile]].Level < fanLevel:
 				by[i] = seldom
 			}
 		case stepHeld: // or stood still for longer than any delay lasts

@@ -77,6 +77,15 @@ func (p *played) Next(at float64) simulator.Step {
 	n := a.Next
 	p.next = n
 	s := simulator.Step{Kind: n.Kind, Test: string(n.Test), Quantity: string(n.Quantity), Place: string(n.Place), Repair: string(n.Repair), Wait: n.Wait.Minutes(), Cautions: len(n.Cautions), Minutes: n.Minutes}
+	if n.Kind == diagnose.DoDone && os.Getenv("CALLOUT_LOG") != "" {
+		s.Note = n.Say
+		for _, f := range a.Findings {
+			s.Note += "\n    " + f.Text
+		}
+		for _, c := range a.Causes[:min(4, len(a.Causes))] {
+			s.Note += fmt.Sprintf("\n    %.2f %v", c.Probability, c.Faults)
+		}
+	}
 	for _, d := range n.Declare {
 		s.Declare = append(s.Declare, string(d))
 	}
@@ -254,6 +263,42 @@ func TestSimulatedCalls(t *testing.T) {
 	}
 	t.Logf("root cause right: %.1f%% of %d calls with one fault or none; target %.0f%%: %s", share, one.calls, target, met)
 	assert.GreaterOrEqual(t, share, guard, "root cause right")
+}
+
+// TestSimulatedTowns plays calls in towns that differ in everything that may be learnt
+// by heart: frequencies, severities, meters, eyes, complaints. CALLOUT_CALLS sets how
+// many calls, a dozen in each town; the worst tenth of towns is told beside the mean.
+func TestSimulatedTowns(t *testing.T) {
+	const each = 12
+	n, first := envInt("CALLOUT_CALLS", 240)/each, uint64(envInt("CALLOUT_SEED", 60_000_000))
+	var all []simulator.Result
+	type of struct {
+		right float64
+		town  uint64
+	}
+	var towns []of
+	for i := range n {
+		town := first + uint64(i)
+		results, _ := playMany(t, town*each, each, simulator.Setup{Pairs: 0.12, Town: town})
+		all = append(all, results...)
+		s := sumUp(results)
+		towns = append(towns, of{s.share(s.right), town})
+		if os.Getenv("CALLOUT_LOG") != "" {
+			showWrong(t, results, envInt("CALLOUT_SHOW", 10))
+		}
+	}
+	sort.Slice(towns, func(i, j int) bool { return towns[i].right < towns[j].right })
+	worst := towns[:max(1, n/10)]
+	mean := 0.0
+	for _, w := range worst {
+		mean += w.right / float64(len(worst))
+	}
+	s, one := sumUp(all), sumUp(single(all))
+	t.Logf("%d calls in %d towns\n%s", len(all), n, table(all, envInt("CALLOUT_ROWS", 25)))
+	t.Logf("right in %.1f%% of calls with one fault or none; in the worst tenth of towns %.1f%% of all calls, in the worst, town %d, %.1f%%\nunsafe: %v\nwasted: %v", one.share(one.right), mean, worst[0].town, worst[0].right, s.unsafe, s.wasted)
+	assert.Zero(t, s.condemned, "good compressors condemned")
+	assert.Zero(t, s.unsafePrompts(), "unsafe prompts: %v", s.unsafe)
+	assert.GreaterOrEqual(t, one.share(one.right), 88.0, "root cause right over all towns")
 }
 
 // TestSimulatedTraps plays calls in which pulling the disconnect may leave one

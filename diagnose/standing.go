@@ -36,7 +36,7 @@ func (s *state) ran(seq uint64) {
 		}
 	}
 	if s.stoodStill() {
-		s.cameOn, s.held, s.alone = seq, s.wasHeld(), s.fanAlone()
+		s.cameOn, s.held, s.alone = seq, s.wasHeld(), s.fanAlone() || s.wasIn()
 		s.trips = append(s.trips, span{from: s.since, to: seq})
 	}
 }
@@ -108,6 +108,18 @@ func (s *state) stoodStill() bool {
 		still := r.choice == "silent" || r.choice == "open" && r.in.Quantity == "contactor_state" || r.choice == "stopped" && r.in.Place == "fan"
 		still = still || r.choice == "running" && r.in.Quantity == "delay_state"
 		if still && r.running && !r.starting && !s.tripped(r.seq) {
+			return true
+		}
+	}
+	return false
+}
+
+// wasIn reports whether the contactor was seen in before, by itself or by the fan that
+// it feeds: then no delay held the compressor off.
+func (s *state) wasIn() bool {
+	for _, r := range s.records {
+		in := r.choice == "pulled_in" || r.in.Place == "fan" && (r.choice == "running" || r.choice == "slow")
+		if in && r.running && r.epoch == s.epoch {
 			return true
 		}
 	}

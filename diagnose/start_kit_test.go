@@ -122,7 +122,7 @@ func TestAStartKitOutOfReachIsSaid(t *testing.T) {
 		a := c.assess()
 		assert.Equal(t, diagnose.DoDone, a.Next.Kind)
 		assert.Nil(t, a.Verdict)
-		assert.Contains(t, a.Next.Say, "a start kit that leaves it stalled still lacking")
+		assert.Contains(t, a.Next.Say, "a start kit that leaves it stalled")
 	}
 }
 

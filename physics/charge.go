@@ -115,49 +115,32 @@ const (
 	Rater
 )
 
-// A ChargeVerdict is what a charge check says by itself, other faults excluded.
-type ChargeVerdict int
-
-const (
-	ChargeRight ChargeVerdict = iota
-	ChargeLow                 // add refrigerant
-	ChargeHigh                // recover refrigerant
-)
-
-// JudgeSuperheat compares a fixed-orifice unit's superheat with its target:
-// within 5 F for the installer, 6 F for the rater, ends included; more
-// superheat is a low charge. Source: CEC 2008 RA3-14 steps 5-6 (the recover
-// side is the natural counterpart of the add side).
-func JudgeSuperheat(actual, target DeltaF, role Role) ChargeVerdict {
-	limit := DeltaF(5)
+// SuperheatTolerance is how far a fixed-orifice unit's superheat may lie from its
+// target: 5 F for the installer, 6 F for the rater, ends included (CEC 2008 RA3-14
+// steps 5-6).
+func SuperheatTolerance(role Role) DeltaF {
 	if role == Rater {
-		limit = 6
+		return 6
 	}
-	return judge(actual-target, limit)
+	return 5
 }
 
-// JudgeSubcooling compares the subcooling of a unit with a thermostatic or
-// electronic valve with the nameplate's target: within 3 F for the installer
-// (CEC 2008 RA3-15 step 6), 4 F for the rater (from memory of the same), ends
-// included; less subcooling is a low charge.
-func JudgeSubcooling(actual, target DeltaF, role Role) ChargeVerdict {
-	limit := DeltaF(3)
+// SubcoolingTolerance is the same of the subcooling of a unit with a valve: 3 F for
+// the installer (CEC 2008 RA3-15 step 6), 4 F for the rater (from memory of the same).
+func SubcoolingTolerance(role Role) DeltaF {
 	if role == Rater {
-		limit = 4
+		return 4
 	}
-	return judge(target-actual, limit)
+	return 3
 }
 
-// judge reads a deviation whose positive side means too little refrigerant.
-func judge(deviation, limit DeltaF) ChargeVerdict {
-	const tick = 1e-9 // the ends belong to the band in spite of rounding
-	switch {
-	case deviation > limit+tick:
-		return ChargeLow
-	case deviation < -limit-tick:
-		return ChargeHigh
+// SplitTolerance is the same of the temperature split: 3 F and 4 F (CEC 2008 RA3-16;
+// the same 3 F in Lennox TSA-H4 manual Figure 18).
+func SplitTolerance(role Role) DeltaF {
+	if role == Rater {
+		return 4
 	}
-	return ChargeRight
+	return 3
 }
 
 // ValveSuperheatBand is the superheat range in which a thermostatic valve
@@ -167,34 +150,6 @@ func ValveSuperheatBand(role Role) Band {
 		return Band{3, 26}
 	}
 	return Band{4, 25}
-}
-
-// A SplitVerdict is what the temperature split says about airflow.
-type SplitVerdict int
-
-const (
-	SplitRight SplitVerdict = iota
-	// SplitLow: measure again; if it stays, airflow passes but capacity is
-	// probably low.
-	SplitLow
-	SplitHigh // airflow too low
-)
-
-// JudgeSplit compares the measured split with its target: within 3 F for the
-// installer, 4 F for the rater, ends included (CEC 2008 RA3-16; the same 3 F in
-// Lennox TSA-H4 manual Figure 18).
-func JudgeSplit(actual, target DeltaF, role Role) SplitVerdict {
-	limit := DeltaF(3)
-	if role == Rater {
-		limit = 4
-	}
-	switch judge(actual-target, limit) {
-	case ChargeLow:
-		return SplitHigh
-	case ChargeHigh:
-		return SplitLow
-	}
-	return SplitRight
 }
 
 // MinimumAirflowPerTon is the measured airflow that the CEC 2008 RA3.2.2.7
@@ -214,12 +169,4 @@ func (r Refrigerant) CondensingOverAmbient(liquid PSIG, entering Fahrenheit, z F
 func (r Refrigerant) EvaporatorDifference(suction PSIG, entering Fahrenheit, z Feet) (DeltaF, error) {
 	t, err := r.Temperature(suction, Dew, z)
 	return DeltaF(entering - t), err
-}
-
-// HotGasExample is one brand's heating charge check for a fixed-speed unit: the
-// vapour service valve should be 110 F above the outdoor air, within 4 F;
-// hotter is a low charge. Source: an OEM service manual as quoted by owners; an
-// example, not a limit for other brands.
-func HotGasExample(outdoor Fahrenheit) (target Fahrenheit, tolerance DeltaF) {
-	return outdoor + 110, 4
 }

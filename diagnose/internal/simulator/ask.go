@@ -45,7 +45,7 @@ var rated = map[string]bool{
 // instrument adds the meter's own error, constant for the job, the reading's
 // scatter, and the display's last digit.
 func (w *World) instrument(quantity, place string, x float64) float64 {
-	n := func(s float64) float64 { return s * w.r.NormFloat64() }
+	n := func(s float64) float64 { return s * w.habits.scatter * w.r.NormFloat64() }
 	switch quantity {
 	case "voltage", "control_voltage", "voltage_under_start", "capacitor_voltage":
 		if x == 0 {
@@ -126,7 +126,7 @@ func (w *World) nameplate(quantity, place string) (Answer, bool) {
 		}
 		return number(u.Breaker), true
 	case "conductor_size unit":
-		if w.p.sourceOhms > 0.6 {
+		if w.p.sourceOhms > w.sourceOhms {
 			return number(14), true
 		}
 		return number(u.Wire), true

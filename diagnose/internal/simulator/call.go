@@ -71,6 +71,7 @@ type Setup struct {
 	Pairs  float64 // share of calls with a second fault
 	Traps  bool    // now and then the disconnect leaves one leg live
 	Expert bool    // no observation is misjudged
+	Town   uint64  // whose habits it has; 0 is home, see habits
 }
 
 // NewCall makes a call from a seed: a unit, a day, faults, a technician.
@@ -109,11 +110,18 @@ func rare(seed uint64) string {
 func seeded(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 0x9e3779b97f4a7c15)) }
 
 func newWorld(seed uint64, r *rand.Rand, s Setup) *World {
-	w := &World{Unit: newUnit(r), r: r, seed: seed, gain: map[string]float64{}, proved: map[string]bool{}, careless: 0.03, loose: between(r, 0.28, 0.40)}
+	w := &World{Unit: newUnit(r), r: r, seed: seed, gain: map[string]float64{}, proved: map[string]bool{}, habits: town(s.Town), loose: between(r, 0.28, 0.40)}
+	h := &w.habits
+	w.careless, w.loose = h.careless, w.loose*h.loose
+	w.Unit.Approach *= h.approach
+	w.Unit.StartOhms = round(w.Unit.StartOhms*h.ratio, 0.05)
+	if w.Unit.Delay > 0 {
+		w.Unit.Delay = h.delay
+	}
 	if s.Expert {
 		w.careless = 0
 	}
-	w.Heating = w.Unit.HeatPump && chance(r, 0.35)
+	w.Heating = w.Unit.HeatPump && chance(r, h.winter)
 	if w.Heating {
 		w.outdoor, w.indoorDB = between(r, 8, 52), between(r, 62, 72)
 		w.indoorWB = w.indoorDB - between(r, 10, 15)
@@ -121,16 +129,17 @@ func newWorld(seed uint64, r *rand.Rand, s Setup) *World {
 		w.outdoor, w.indoorDB = between(r, 74, 106), between(r, 73, 84)
 		w.indoorWB = w.indoorDB - between(r, 9, 15)
 	}
-	w.gain["volts"] = 0.006 * r.NormFloat64()
-	w.gain["clamp"] = 0.015 * r.NormFloat64()
-	w.gain["cap"] = 0.010 * r.NormFloat64()
-	w.gain["ohms"] = 0.010 * r.NormFloat64()
-	w.gain["low"] = 1.0 * r.NormFloat64()
-	w.gain["high"] = 2.5 * r.NormFloat64()
+	w.outdoor += h.warmer
+	w.gain["volts"] = 0.006 * h.meters * r.NormFloat64()
+	w.gain["clamp"] = 0.015 * h.meters * r.NormFloat64()
+	w.gain["cap"] = 0.010 * h.meters * r.NormFloat64()
+	w.gain["ohms"] = 0.010 * h.meters * r.NormFloat64()
+	w.gain["low"] = 1.0 * h.meters * r.NormFloat64()
+	w.gain["high"] = 2.5 * h.meters * r.NormFloat64()
 	for _, place := range []string{"suction_line", "liquid_line", "liquid_line_after_drier", "discharge_line", "outdoor_air", "return_air", "supply_air", "condenser_air", "compressor_shell", "outdoor_coil", "indoor_coil"} {
-		w.gain["temp "+place] = 0.7 * r.NormFloat64()
+		w.gain["temp "+place] = 0.7 * h.meters * r.NormFloat64()
 	}
-	w.batteries, w.pastFuse, w.doorSwitch, w.energisedHeats = w.own(0.4), w.own(0.5), w.own(0.6), w.own(0.15)
+	w.batteries, w.pastFuse, w.doorSwitch, w.energisedHeats = w.own(h.batteries), w.own(h.pastFuse), w.own(h.doors), w.own(h.heats)
 	base := w.Unit.healthy()
 	w.volts = between(r, 234, 247)
 	if chance(r, 0.12) {
@@ -145,15 +154,15 @@ func newWorld(seed uint64, r *rand.Rand, s Setup) *World {
 		return nil
 	}
 	w.Faults = []string{first}
-	if !Normal(first) && chance(r, s.Pairs) {
+	if !Normal(first) && chance(r, s.Pairs*h.pairs) {
 		if second := draw(r, w, seconds); second != first && together(first, second) {
 			w.Faults = append(w.Faults, second)
 		}
 	}
 	for _, id := range w.Faults {
-		w.settings = append(w.settings, setting{id, r.Float64(), r.Float64()})
+		w.settings = append(w.settings, setting{id, math.Pow(r.Float64(), h.severity), r.Float64()})
 	}
-	tripsOnLocked := chance(r, 0.12)
+	tripsOnLocked := chance(r, h.trips)
 	traps := s.Traps && chance(r, 0.3)
 	w.disconnectIn, w.breakerOn, w.leadsOn, w.plugOn, w.calling, w.airHandlerOn, w.arrival = true, true, true, true, true, true, true
 	w.rebuild()
@@ -170,13 +179,13 @@ func draw(r *rand.Rand, w *World, ids []string) string {
 	total := 0.0
 	for _, id := range ids {
 		if faultTable[id].fits(w) {
-			total += faultTable[id].weight
+			total += w.habits.weight(id)
 		}
 	}
 	x := r.Float64() * total
 	for _, id := range ids {
 		if faultTable[id].fits(w) {
-			if x -= faultTable[id].weight; x <= 0 {
+			if x -= w.habits.weight(id); x <= 0 {
 				return id
 			}
 		}
@@ -339,7 +348,7 @@ func (w *World) Declare(id string) {
 	case "panel_closed":
 		w.panelOpen = false
 	case "capacitor_bled":
-		if !w.once("badly bled", 0.03) {
+		if !w.once("badly bled", w.habits.bled) {
 			w.capVolts = 0
 		}
 		w.gain["badly bled"] = 1 // the second time it is done with care
@@ -386,7 +395,7 @@ func (w *World) Declare(id string) {
 // dead notes that power was taken off; the run capacitor may hold what it had
 // (up to the catalogue's highest voltage; in the field it can be near 500 V).
 func (w *World) dead() {
-	if w.capVolts == 0 && w.once("holds charge", 0.25) {
+	if w.capVolts == 0 && w.once("holds charge", w.habits.charged) {
 		w.capVolts = round(between(w.r, 60, 290), 1)
 	}
 }

@@ -62,7 +62,9 @@ var faultTable = map[string]faultKind{
 	"breaker_small": {0, func(w *World) bool { return w.Unit.MCA >= 22 }, []string{"replace_breaker"}, false, func(w *World, p *parts, s setting) {
 		p.breakerSize = math.Floor(w.Unit.MCA*scale(s.bad, 0.78, 0.62)/5) * 5
 	}},
-	"conductor_small": {2, always, []string{"replace_conductors"}, false, func(w *World, p *parts, s setting) { p.sourceOhms = scale(s.bad, 0.7, 1.3) }},
+	"conductor_small": {2, always, []string{"replace_conductors"}, false, func(w *World, p *parts, s setting) {
+		p.sourceOhms = 230 / w.Unit.LRA * scale(s.bad, 0.16, 0.32) // what a wire sags hangs on what flows in it
+	}},
 
 	// Control.
 	"thermostat_failed": {6, always, []string{"replace_thermostat"}, false, func(w *World, p *parts, s setting) {
@@ -141,7 +143,7 @@ var faultTable = map[string]faultKind{
 	"start_winding_open":    {4, always, []string{"replace_compressor"}, false, func(w *World, p *parts, s setting) { p.startOpen = true }},
 	"run_winding_open":      {4, always, []string{"replace_compressor"}, false, func(w *World, p *parts, s setting) { p.runOpen = true }},
 	"compressor_grounded":   {7, always, []string{"replace_compressor"}, false, func(w *World, p *parts, s setting) { p.toGround = scale(s.bad, 0.04, 0) }},
-	"compressor_turn_short": {3, always, []string{"replace_compressor"}, false, func(w *World, p *parts, s setting) { p.turnShort = scale(s.bad, 0.25, 0.6) }},
+	"compressor_turn_short": {3, always, []string{"replace_compressor"}, false, func(w *World, p *parts, s setting) { p.turnShort = scale(s.bad, 0.3, 0.6) }},
 	"overload_stuck":        {2, always, []string{"replace_compressor"}, false, func(w *World, p *parts, s setting) { p.overload = true }},
 	"compressor_noisy":      {3, always, []string{"replace_compressor"}, false, func(w *World, p *parts, s setting) { p.worn = true }},
 	"crankcase_heater_open": {2, crankcase, []string{"replace_crankcase_heater"}, false, func(w *World, p *parts, s setting) { p.crankcase = true }},

@@ -56,18 +56,18 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 	case "capacitor_look capacitor":
 		return choice(p.capLook), true
 	case "connection compressor":
-		return choice(p.plugLook), true
+		return w.lead(p.plugLook), true
 	case "connection capacitor":
-		return choice(p.capConnection), true
+		return w.lead(p.capConnection), true
 	case "connection contactor":
-		return choice(p.contactWire), true
+		return w.lead(p.contactWire), true
 	case "connection disconnect":
 		if p.pullOut && w.arrival {
 			return choice("loose"), true
 		}
 		return choice(p.pullLook), true
 	case "connection fan":
-		return choice(p.fanWire), true
+		return w.lead(p.fanWire), true
 	case "connection low_voltage_wiring":
 		if p.yOpen || p.rvWireOpen || p.controlShort || p.statWire {
 			return w.seen("broken", "tight"), true // not all of it can be seen
@@ -257,6 +257,14 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 	return Answer{}, false
 }
 
+// lead is the look of a connection. Some broken ones look and feel sound.
+func (w *World) lead(look string) Answer {
+	if w.habits.hidden > 0 && w.once("hidden lead", w.habits.hidden) {
+		return choice("tight")
+	}
+	return choice(look)
+}
+
 func pickBool(b bool, yes, no string) string {
 	if b {
 		return yes
@@ -370,6 +378,20 @@ func (w *World) complaint() string {
 	default:
 		s = which("weak_cooling", "weak_heating")
 	}
+	if w.habits.vague > 0 && w.once("vague", w.habits.vague) {
+		s = vaguer(s, which)
+	}
 	w.said = s
+	return s
+}
+
+// vaguer is what a customer says who tells less.
+func vaguer(s string, which func(cool, heat string) string) string {
+	switch s {
+	case "outdoor_unit_dead", "nothing_runs", "heat_in_cooling", "breaker_trips", "water":
+		return which("no_cooling", "no_heating")
+	case "freezes", "short_cycles":
+		return which("weak_cooling", "weak_heating")
+	}
 	return s
 }

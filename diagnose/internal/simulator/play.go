@@ -29,6 +29,7 @@ type Step struct {
 	Cautions        int     // how many are said before it
 	Minutes         float64
 	Verdict         []string // faults of an earned verdict, nil before
+	Note            string   // for the log
 }
 
 // Result is one call played.
@@ -116,7 +117,7 @@ func Play(w *World, e Engine, seed uint64, keepLog bool) Result {
 		e.Declare(w.Now, "call_off")
 		log("  says call_off")
 	}
-	if w.once("reads the plate", 0.75) {
+	if w.once("reads the plate", w.habits.plate) {
 		for _, q := range plate {
 			if a := w.Ask(q[0], q[1]); a.Can {
 				answer(q[0], q[1], a)
@@ -138,6 +139,7 @@ func Play(w *World, e Engine, seed uint64, keepLog bool) Result {
 		log(s.Kind + " " + s.Test + " " + s.Quantity + " " + s.Place + " " + join(s.Declare) + s.Repair)
 		switch s.Kind {
 		case "done":
+			log("  " + s.Note)
 			res.Finished = true
 			w.Pass(s.Minutes)
 			score(w, &res)

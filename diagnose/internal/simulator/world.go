@@ -21,7 +21,8 @@ type World struct {
 	r                           *rand.Rand
 	gain                        map[string]float64 // instruments' own errors
 	careless                    float64            // chance that an observation is misjudged
-	seed, traits                uint64             // what the unit's traits are drawn from, and how many were
+	habits                      habits
+	seed, traits                uint64 // what the unit's traits are drawn from, and how many were
 
 	disconnectIn, breakerOn, tripped, locked, panelOpen bool
 	leadsOn, plugOn, calling, gaugesOn, airHandlerOn    bool
@@ -415,6 +416,10 @@ func (w *World) circuitNow(r *running) circuit {
 	if p.fanBlade {
 		out *= 0.4
 	}
+	air := w.outdoor
+	if p.defrostNow {
+		out, air = 1, 33 // the coil melts its frost: what it condenses against stays near freezing
+	}
 	heating := w.Heating
 	if u.HeatPump && (p.rvStuck || p.rvCoilOpen || p.rvWireOpen) {
 		// Without its coil it does what it does unenergised: heat on most makes.
@@ -433,7 +438,7 @@ func (w *World) circuitNow(r *running) circuit {
 		fluid: fluidOf(u.Refrigerant), valve: u.Valve, charge: p.charge, orifice: p.orifice, seized: p.valveSeized,
 		bulbLoose: p.bulbLoose, restriction: p.restriction, air: p.air, pump: p.pump, crossLeak: p.crossLeak,
 		indoor: math.Max(r.blowerAir, 0.06), outdoor: math.Max(out, 0.06), indoorUA: math.Sqrt(p.indoorCoil), outdoorUA: math.Sqrt(math.Max(p.outCoil*p.frosted, 0.1)),
-		approach: u.Approach, heating: heating, outdoorDB: w.outdoor, indoorDB: w.indoorDB, indoorWB: w.indoorWB, target: u.TargetSC,
+		approach: u.Approach, heating: heating, outdoorDB: air, indoorDB: w.indoorDB, indoorWB: w.indoorWB, target: u.TargetSC,
 	}
 }
 

@@ -24,6 +24,7 @@ type progress struct {
 	cost  float64
 	words int // matched, without what was stepped over
 	nums  int // numbers taken
+	aside int // words that may still be stepped over
 	slots *bind
 }
 
@@ -40,6 +41,7 @@ const (
 	gapStep  = 0.1  // a comma or a pause
 	gapBreak = 0.6  // a full stop
 	gapWord  = 0.3  // a word under "*"
+	gapAside = 0.35 // a word that says nothing here
 	maxTries = 60000
 )
 
@@ -49,6 +51,8 @@ type matcher struct {
 	toks  []token
 	nums  [][]number
 	open  map[string]bool
+	over  [][]int          // where the fillers end that begin at a token
+	plain []bool           // tokens that mean nothing by themselves
 	memo  map[[2]int][]hit // of a class at a token
 	tries int
 }
@@ -75,7 +79,7 @@ func (m *matcher) at(i int) (out []hit) {
 			if len(f.open) > 0 && !slices.ContainsFunc(f.open, func(o string) bool { return m.open[o] }) {
 				continue
 			}
-			m.sequence(f.say[s.pattern], i, i, progress{}, func(end int, p progress) {
+			m.sequence(f.say[s.pattern], i, i, progress{aside: f.aside}, func(end int, p progress) {
 				h := hit{frame: s.frame, start: i, end: end, progress: p}
 				for k := range out {
 					if o := &out[k]; o.frame == h.frame && o.end == h.end && sameSlots(o.slots, h.slots) {
@@ -104,6 +108,18 @@ func (m *matcher) longest(i int) (end int) {
 		}
 	}
 	return end
+}
+
+// grows reports whether token i is a digit that a hundred or a point goes on with.
+func (m *matcher) grows(i int) bool {
+	if m.toks[i].num != numDigit || i+1 >= len(m.toks) || m.toks[i+1].before > gapJoin {
+		return false
+	}
+	switch m.toks[i+1].num {
+	case numHundred, numThousand, numPoint:
+		return true
+	}
+	return false
 }
 
 // within reports whether token i goes on with a number that began before it.
@@ -163,22 +179,27 @@ func (m *matcher) sequence(p pattern, start, i int, st progress, then func(int, 
 		case gapStop:
 			st.cost += gapBreak
 		}
-		var buf [4]int
-		for _, end := range m.k.overs(m.toks, i, buf[:0]) {
+		for _, end := range m.over[i] {
 			s := st
 			s.cost += gapOver
 			m.sequence(p, start, end, s, then)
 		}
+		if m.plain[i] && st.aside > 0 && st.words+st.nums > 0 && m.toks[i].before < gapStop {
+			s := st
+			s.cost += gapAside
+			s.aside--
+			m.sequence(p, start, i+1, s, then)
+		}
 	}
 	switch x.kind {
 	case partWord:
-		if m.toks[i].text == x.text {
+		if m.toks[i].text == x.text && !m.grows(i) {
 			st.words++
 			m.sequence(p[1:], start, i+1, st, then)
 		}
 	case partNumber:
 		for _, n := range m.nums[i] {
-			if x.split || n.end == m.longest(i) || m.toks[n.end].before > gapJoin {
+			if x.split || n.end >= m.longest(i) || m.toks[n.end].before > gapJoin {
 				m.number(x, n, p[1:], start, st, then)
 			}
 		}

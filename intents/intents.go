@@ -189,7 +189,8 @@ func (p *Parser) Parse(text string, ctx Context) Result {
 	if r, ok := u.note(); ok {
 		return r
 	}
-	res := u.choose(u.read(), u.talk(ctx), ctx)
+	formal := u.read()
+	res := u.choose(formal, u.talk(ctx), ctx)
 	if rest < len(text) {
 		res.Ignored = append(res.Ignored, text[rest:])
 	}

@@ -94,6 +94,7 @@ type talkFrame struct {
 	Open  []string   `json:"open"`  // only while one of these is asked for: "declare leads_off", "voltage capacitor", "confirm"
 	Ask   bool       `json:"ask"`   // never recorded without asking
 	Alone bool       `json:"alone"` // only where nothing else is said
+	Aside *int       `json:"aside"` // words that may be stepped over, where it is not what its meaning allows
 	Over  bool       `json:"over"`  // goes before the formal reading of the same words
 	Cost  float64    `json:"cost"`  // above zero: only where nothing else fits
 	Why   string     `json:"why"`
@@ -268,6 +269,12 @@ func (k *talk) readClasses(c *catalogue.Catalogue, list []talkClass) (map[string
 // any in what is switched, none in what is asked or mended.
 func asidesOf(f talkFrame) int {
 	n := 5
+	if f.Guard != "" {
+		return -1
+	}
+	if f.Aside != nil {
+		return *f.Aside
+	}
 	for _, list := range append([][]string{f.Mean}, f.Or...) {
 		for _, m := range list {
 			w := strings.Fields(m)

@@ -24,7 +24,7 @@ type progress struct {
 	cost  float64
 	words int // matched, without what was stepped over
 	nums  int // numbers taken
-	aside int // words that may still be stepped over
+	aside int // words that may still be stepped over; below zero, not even fillers
 	slots *bind
 }
 
@@ -173,13 +173,17 @@ func (m *matcher) sequence(p pattern, start, i int, st progress, then func(int, 
 		}
 	}
 	if i > start {
+		if st.aside < 0 && m.toks[i].before >= gapComma {
+			return
+		}
 		switch m.toks[i].before {
 		case gapComma, gapPause:
 			st.cost += gapStep
 		case gapStop:
 			st.cost += gapBreak
 		}
-		for _, end := range m.over[i] {
+		for k := 0; k < len(m.over[i]) && st.aside >= 0; k++ {
+			end := m.over[i][k]
 			s := st
 			s.cost += gapOver
 			m.sequence(p, start, end, s, then)

@@ -62,7 +62,7 @@ func (u *utterance) talk(ctx Context) talkReading {
 	if n == 0 {
 		return talkReading{}
 	}
-	u = &utterance{p: u.p, text: u.text, toks: u.p.free.plainly(u.toks), env: u.env, last: ctx.Last}
+	u.toks, u.last = u.p.free.plainly(u.toks), ctx.Last
 	if ctx.Open != nil {
 		u.open = string(ctx.Open.Quantity) + " " + string(ctx.Open.Place)
 	}
@@ -400,7 +400,7 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 			if g == "tag" || x.items[0][0].Reading == nil {
 				w.maybe++ // a number with a question mark is a voice that rises
 			}
-		} else if g != "" && !questions(x.items) {
+		} else if g != "" && !questions(x.items) && !(g != "intent" && complains(x.items)) {
 			r.guard = g
 			for _, it := range x.items[0] {
 				r.Meant = append(r.Meant, u.said(it, x))
@@ -423,6 +423,11 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 	w.words = u.strangers(cover)
 	u.settle(&r, kept, w)
 	return r
+}
+
+// complains reports whether it is what the customer tells, of yesterday too.
+func complains(alts [][]Item) bool {
+	return alts[0][0].Observation != nil && alts[0][0].Observation.Quantity == "complaint"
 }
 
 func onlyCommands(list []island) bool {
@@ -473,6 +478,7 @@ func (u *utterance) guards(cover []island) map[int]string {
 			if h.end == last && h.start > first {
 				mark(first, last, g)
 			}
+		case g == "question" && !opens(cover, clause(h.start), h.start):
 		case g == "intent":
 			mark(clause(h.start), last, g)
 		default:
@@ -490,6 +496,13 @@ func (u *utterance) guards(cover []island) map[int]string {
 		mark(first, last, "asks")
 	}
 	return out
+}
+
+// opens reports whether nothing but fillers stands between two tokens.
+func opens(cover []island, from, to int) bool {
+	return !slices.ContainsFunc(cover, func(x island) bool {
+		return x.start < to && x.end > from && (x.left != leftNone || len(x.items) > 0)
+	})
 }
 
 // covered reports whether the words of a guard are part of something larger that was
@@ -621,7 +634,7 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 	switch {
 	case free.asked && !silent:
 		return free.Result
-	case free.over && talked && ctx.Open == nil, clean && talked && u.p.oddly(formal, free.Result):
+	case free.over && talked && ctx.Open == nil, clean && talked && ctx.Open != nil && u.p.oddly(formal, free.Result):
 		return free.Result
 	case clean && free.guard != "" && silent && slices.ContainsFunc(formal.Items, func(it Item) bool { return it.Declaration != "" || it.Repair != "" }):
 		return free.Result

@@ -16,6 +16,7 @@ type talk struct {
 	frames   []frame
 	byWord   map[string][]start // frames that can begin with a word
 	byNumber []start
+	restarts *node // words that take back a number, or hesitate
 	stepOver *node // words that may stand between the words of a frame
 	empty    map[string]bool
 	heavy    map[string]bool   // words that are never stepped over inside of a frame
@@ -105,6 +106,8 @@ type talkWords struct {
 	StepOver []string          `json:"step_over"` // fillers, hedges and asides
 	Empty    []string          `json:"empty"`     // words that carry nothing where they are left over
 	Heavy    []string          `json:"heavy"`     // words that turn a meaning, never stepped over inside of a frame
+	Restarts []string          `json:"restarts"`  // words that take back the number before them
+	Hesitate []string          `json:"hesitate"`  // words that only put off the next number
 	SameAs   map[string]string `json:"same_as"`   // dialect and slips, and the word that is meant
 }
 
@@ -136,9 +139,16 @@ func newTalk(c *catalogue.Catalogue) (*talk, error) {
 	}
 	for _, s := range w.StepOver {
 		toks, _ := scan("x "+s, nil)
-		k.stepOver.add(texts(toks[1:]))
+		k.stepOver.add(texts(toks[1:]), isFiller)
 		for _, t := range toks[1:] {
 			k.known[t.text] = true
+		}
+	}
+	k.restarts = &node{}
+	for cl, list := range map[class][]string{isRestart: w.Restarts, isHesitation: w.Hesitate} {
+		for _, s := range list {
+			toks, _ := scan("x "+s, nil)
+			k.restarts.add(texts(toks[1:]), cl)
 		}
 	}
 	for _, s := range w.Empty {
@@ -202,7 +212,7 @@ func (k *talk) plainly(toks []token) []token {
 	return out
 }
 
-func (n *node) add(seq []string) {
+func (n *node) add(seq []string, cl class) {
 	for _, w := range seq {
 		if n.next == nil {
 			n.next = map[string]*node{}
@@ -212,7 +222,7 @@ func (n *node) add(seq []string) {
 		}
 		n = n.next[w]
 	}
-	n.entries = []entry{{class: isFiller}}
+	n.entries = []entry{{class: cl}}
 }
 
 // readClasses compiles the classes in their order: one may use those before it. The class

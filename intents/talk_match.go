@@ -239,10 +239,58 @@ func (m *matcher) number(x part, n number, rest pattern, start int, st progress,
 		return
 	}
 	st.nums++
+	if j, ok := m.again(n); ok { // said anew: what is said last counts
+		s := st
+		s.cost -= .1
+		for _, next := range m.nums[j] {
+			if next.end == m.longest(j) {
+				m.number(x, next, rest, start, progress{cost: s.cost, words: s.words, nums: s.nums - 1, aside: s.aside, slots: s.slots}, then)
+			}
+		}
+	}
 	if x.text != "" {
 		st.slots = &bind{name: x.text, nums: vals, prev: st.slots}
 	}
 	m.sequence(rest, start, n.end, st, then)
+}
+
+// again finds the number that takes the place of the one that was just said: "ten, no,
+// twelve", or "three hundred, uh, three hundred fifteen".
+func (m *matcher) again(n number) (at int, ok bool) {
+	from := 0
+	for from = n.end - 1; from > 0 && m.longest(from-1) >= n.end; from-- {
+	}
+	j, mended := n.end, false
+	for j < len(m.toks) && m.toks[j].before < gapStop || j < len(m.toks) && j > n.end {
+		end, mends := m.k.restart(m.toks, j)
+		if end == j {
+			break
+		}
+		j, mended = end, mended || mends
+	}
+	if j >= len(m.toks) || len(m.nums[j]) == 0 || m.toks[j].num == numA || j == n.end && m.toks[j].before < gapComma {
+		return 0, false
+	}
+	if mended {
+		return j, true
+	}
+	was := texts(m.toks[from:n.end]) // begun anew
+	is := texts(m.toks[j:max(j, m.longest(j))])
+	return j, len(is) > len(was) && equal(was, is)
+}
+
+// restart reads words at token j that take back a number, or only hesitate.
+func (k *talk) restart(toks []token, j int) (end int, mends bool) {
+	n, end := k.restarts, j
+	for i := j; i < len(toks); i++ {
+		if n = n.next[toks[i].text]; n == nil {
+			break
+		}
+		if len(n.entries) > 0 {
+			end, mends = i+1, n.entries[0].class == isRestart
+		}
+	}
+	return end, mends
 }
 
 // class lists the members of a class that begin at token i.

@@ -91,7 +91,7 @@ type talkFrame struct {
 	Say   []string   `json:"say"`
 	Mean  []string   `json:"mean"`
 	Or    [][]string `json:"or"`
-	Guard string     `json:"guard"` // what stands beside it is not meant as said: "intent", "elsewhere", "question"; "tag": it ends a statement as a question
+	Guard string     `json:"guard"` // what stands beside it is not meant as said: "intent", "elsewhere", "question"; "tag": it ends a statement as a question; "when": only a number counts beside it
 	Open  []string   `json:"open"`  // only while one of these is asked for: "declare leads_off", "voltage capacitor", "confirm"
 	Ask   bool       `json:"ask"`   // never recorded without asking
 	Alone bool       `json:"alone"` // only where nothing else is said
@@ -333,7 +333,7 @@ func (k *talk) addFrame(f talkFrame, index map[string]int, c *catalogue.Catalogu
 			}
 		}
 	}
-	if g := f.Guard; g != "" && !slices.Contains([]string{"intent", "elsewhere", "question", "tag"}, g) {
+	if g := f.Guard; g != "" && !slices.Contains([]string{"intent", "elsewhere", "question", "tag", "when"}, g) {
 		return fmt.Errorf("%q: no guard %q", f.Say[0], g)
 	}
 	k.frames = append(k.frames, fr)

@@ -1,31 +1,54 @@
 package intents
 
 import (
+	"fmt"
 	"os"
+	"strings"
 	"testing"
+
+	"callout/catalogue"
 )
 
 func TestTalkDebug(t *testing.T) {
-	said := os.Getenv("SAID")
-	if said == "" {
+	raw, err := os.ReadFile("/tmp/tk/lines.txt")
+	if err != nil {
 		t.Skip()
 	}
 	p := newParser(t)
-	toks, _ := scan(said, p.lex.alphabet)
-	u := &utterance{p: p, text: said, toks: toks, env: p.environment(Context{})}
-	DebugCover = func(u *utterance, x island) {
-		f := ""
-		if x.frame != nil {
-			f = x.frame.text
+	for _, line := range strings.Split(string(raw), "\n") {
+		open, said, ok := strings.Cut(line, "|")
+		if !ok {
+			continue
 		}
-		t.Logf("%d-%d %q cost %.2f left %d frame %.60q items %v %s", x.start, x.end, u.text[u.toks[x.start].start:u.toks[x.end-1].end], x.cost, x.left, f, describeAlts(x.items), x.doubt)
+		ctx := Context{}
+		if w := strings.Fields(open); len(w) == 2 && w[0] == "declare" {
+			ctx.Open = &Asked{Declare: []catalogue.DeclarationID{catalogue.DeclarationID(w[1])}}
+		} else if len(w) == 2 {
+			ctx.Open = &Asked{Quantity: catalogue.QuantityID(w[0]), Place: catalogue.PlaceID(w[1])}
+		}
+		toks, _ := scan(said, p.lex.alphabet)
+		u := &utterance{p: p, text: said, toks: toks, env: p.environment(ctx)}
+		out := ""
+		DebugCover = func(u *utterance, x island) {
+			w := u.text[u.toks[x.start].start:u.toks[x.end-1].end]
+			switch {
+			case x.left > 0:
+				out += fmt.Sprintf(" !%s(%d)", w, x.left)
+			case len(x.items) > 0:
+				out += fmt.Sprintf(" {%s=%s %.2f}", w, describeAlts(x.items), x.cost)
+			default:
+				out += " ~" + w
+			}
+		}
+		formal := u.read()
+		r := u.talk(ctx)
+		DebugCover = nil
+		g := ""
+		for _, h := range u.guarding {
+			g += fmt.Sprintf(" <%s:%s>", p.free.frames[h.frame].guard, said[toks[h.start].start:toks[h.end-1].end])
+		}
+		t.Logf("%s\n   %s\n   guard %q%s  => %v ; formal %v", line, out, r.guard, g, describeResult(r.Result), describeResult(formal))
 	}
-	r := u.talk(Context{})
-	for _, h := range u.guarding {
-		t.Logf("guard %s %d-%d %s", p.free.frames[h.frame].guard, h.start, h.end, said[toks[h.start].start:toks[h.end-1].end])
-	}
-	t.Logf("%v guard %q meant %s", describeResult(r.Result), r.guard, describeAll(r.Meant))
-	t.Logf("formal %v", describeResult((&utterance{p: p, text: said, toks: toks, env: p.environment(Context{})}).read()))
 }
 
 func describeAlts(l [][]Item) (s string) {

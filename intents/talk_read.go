@@ -39,7 +39,7 @@ const (
 	costFrame     = 1.0
 	costCallout   = 1.3 // a callout found in talk: a frame says more of the same words
 	costDoubtful  = 1.0
-	costOpenFrame = -0.6
+	costOpenFrame = -1.02
 	costOdd       = 0.25
 	costUnlikely  = 0.8
 	costCannotBe  = 2.5
@@ -396,7 +396,7 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 		if len(x.items) == 0 {
 			continue
 		}
-		if g := guards[x.start]; g == "tag" || g == "asks" {
+		if g := guards[x.start]; g == "tag" || g == "asks" || g == "when" {
 			if g == "tag" || x.items[0][0].Reading == nil {
 				w.maybe++ // a number with a question mark is a voice that rises
 			}
@@ -465,7 +465,7 @@ func (u *utterance) guards(cover []island) map[int]string {
 	}
 	mark := func(from, to int, g string) {
 		for k := from; k < to; k++ {
-			if out[k] == "" || out[k] == "tag" || out[k] == "asks" {
+			if out[k] == "" || out[k] == "tag" || out[k] == "asks" || out[k] == "when" {
 				out[k] = g
 			}
 		}
@@ -478,9 +478,13 @@ func (u *utterance) guards(cover []island) map[int]string {
 			if h.end == last && h.start > first {
 				mark(first, last, g)
 			}
+		case h.end < len(u.toks) && u.toks[h.end].text == "not" && g == "question": // "won't" asks nothing
 		case g == "question" && !opens(cover, clause(h.start), h.start):
-		case g == "intent":
-			mark(clause(h.start), last, g)
+		case g == "intent", g == "when":
+			from, to := clause(h.start), h.end
+			for ; to < last && u.toks[to].before < gapComma; to++ {
+			}
+			mark(from, to, g)
 		default:
 			mark(first, last, g)
 		}

@@ -55,3 +55,18 @@ func (j *Job) Limits(id TestID) (l Limits, ok bool) {
 	}
 	return Limits{}, false
 }
+
+// Usual is the interval of a quantity at a place on a healthy unit at work, by the first
+// test that has one; ok is false where the unit's own data would be needed. An end at
+// infinity is open.
+func (j *Job) Usual(q catalogue.QuantityID, p catalogue.PlaceID) (low, high float64, ok bool) {
+	for _, t := range j.k.tests {
+		if t.Quantity != q || t.Place != p {
+			continue
+		}
+		if l, known := j.Limits(t.ID); known {
+			return l.Low, l.High, true
+		}
+	}
+	return 0, 0, false
+}

@@ -17,6 +17,8 @@ type utterance struct {
 	env  environment
 
 	guarding []hit // found in free talk
+	open     string
+	last     *catalogue.Reading
 }
 
 // step is one stretch of the cover: a clause, words that carry nothing, or a

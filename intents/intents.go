@@ -87,6 +87,8 @@ type Result struct {
 	// Meant lists what was spoken of and not told as so: about to be done, asked, or read
 	// another day.
 	Meant []Item `json:"meant,omitempty"`
+	// Named is what of the trade, with a number or a state, is in words that came to nothing.
+	Named []string `json:"named,omitempty"`
 }
 
 // Parser is the compiled vocabulary. It never changes after New and is safe for
@@ -145,6 +147,21 @@ func New(c *catalogue.Catalogue) (*Parser, error) {
 	return p, err
 }
 
+// PlaceFor is where quantity q is taken at what is called p: "fan" is the fan's section of
+// a capacitor. ok is false where it isn't taken there, or at several places.
+func (p *Parser) PlaceFor(q catalogue.QuantityID, place catalogue.PlaceID) (catalogue.PlaceID, bool) {
+	i, okQ := p.quantityIndex[q]
+	k, okP := p.placeIndex[place]
+	if !okQ || !okP {
+		return "", false
+	}
+	at := p.tab.meant[i][k].places
+	if at.count() != 1 {
+		return "", false
+	}
+	return p.cat.Places[at.first()].ID, true
+}
+
 // byID takes a whole line that is the id of a repair or of a command without an
 // argument, as another program answers what it was asked for. Declarations and
 // readings are read from their ids' words anyway.
@@ -172,7 +189,8 @@ func (p *Parser) Parse(text string, ctx Context) Result {
 	if r, ok := u.note(); ok {
 		return r
 	}
-	res := u.choose(u.read(), u.talk(ctx), ctx)
+	formal := u.read()
+	res := u.choose(formal, u.talk(ctx), ctx)
 	if rest < len(text) {
 		res.Ignored = append(res.Ignored, text[rest:])
 	}

@@ -47,6 +47,8 @@ func describe(it Item) string {
 		return s
 	case it.Note != "":
 		return "note " + it.Note
+	case it.Question != nil:
+		return "ask " + it.Question.String()
 	}
 	return "nothing"
 }

@@ -3,6 +3,7 @@ package intents
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"callout/catalogue"
@@ -15,8 +16,37 @@ type talk struct {
 	frames   []frame
 	byWord   map[string][]start // frames that can begin with a word
 	byNumber []start
+	restarts *node // words that take back a number, or hesitate
 	stepOver *node // words that may stand between the words of a frame
 	empty    map[string]bool
+	heavy    map[string]bool   // words that are never stepped over inside of a frame
+	same     map[string]string // dialect, and the word it is
+	known    map[string]bool   // every word of the patterns
+	likely   map[likelyAt][2]float64
+}
+
+// likelyAt is a quantity at a place, "" for all its other places.
+type likelyAt struct {
+	quantity catalogue.QuantityID
+	place    catalogue.PlaceID
+}
+
+// span is one line of likely.json: what a number that can be read in two ways is likely to be.
+type span struct {
+	Quantity catalogue.QuantityID `json:"quantity"`
+	Place    catalogue.PlaceID    `json:"place"`
+	Low      float64              `json:"low"`
+	High     float64              `json:"high"`
+	Why      string               `json:"why"`
+}
+
+// isLikely reports whether a reading is one that such a unit shows.
+func (k *talk) isLikely(r catalogue.Reading) bool {
+	s, ok := k.likely[likelyAt{r.Quantity, r.Place}]
+	if !ok {
+		s, ok = k.likely[likelyAt{r.Quantity, ""}]
+	}
+	return !ok || r.Value == 0 || r.Qualifier != "" || r.Value >= s[0] && r.Value <= s[1]
 }
 
 // start is one pattern of one frame.
@@ -46,6 +76,9 @@ type frame struct {
 	ask   bool
 	cost  float64
 	text  string // the first way, for messages
+	alone bool   // only where nothing else was said
+	over  bool   // even where the formal language reads something else
+	aside int    // words that may be stepped over inside of it
 }
 
 type talkClass struct {
@@ -58,17 +91,24 @@ type talkFrame struct {
 	Say   []string   `json:"say"`
 	Mean  []string   `json:"mean"`
 	Or    [][]string `json:"or"`
-	Guard string     `json:"guard"` // what stands beside it is not meant as said: "intent", "elsewhere", "question"; "tag": it ends a statement as a question
+	Guard string     `json:"guard"` // what stands beside it is not meant as said: "intent", "elsewhere", "question"; "tag": it ends a statement as a question; "when": only a number counts beside it
 	Open  []string   `json:"open"`  // only while one of these is asked for: "declare leads_off", "voltage capacitor", "confirm"
 	Ask   bool       `json:"ask"`   // never recorded without asking
+	Alone bool       `json:"alone"` // only where nothing else is said
+	Aside *int       `json:"aside"` // words that may be stepped over, where it is not what its meaning allows
+	Over  bool       `json:"over"`  // goes before the formal reading of the same words
 	Cost  float64    `json:"cost"`  // above zero: only where nothing else fits
 	Why   string     `json:"why"`
 }
 
 // talkWords is data/talk/words.json.
 type talkWords struct {
-	StepOver []string `json:"step_over"` // fillers, hedges and asides
-	Empty    []string `json:"empty"`     // words that carry nothing where they are left over
+	StepOver []string          `json:"step_over"` // fillers, hedges and asides
+	Empty    []string          `json:"empty"`     // words that carry nothing where they are left over
+	Heavy    []string          `json:"heavy"`     // words that turn a meaning, never stepped over inside of a frame
+	Restarts []string          `json:"restarts"`  // words that take back the number before them
+	Hesitate []string          `json:"hesitate"`  // words that only put off the next number
+	SameAs   map[string]string `json:"same_as"`   // dialect and slips, and the word that is meant
 }
 
 var talkFrameFiles = []string{"talk/guards.json", "talk/readings.json", "talk/pairs.json", "talk/plate.json", "talk/seen.json", "talk/switching.json", "talk/repairs.json", "talk/mending.json", "talk/questions.json"}
@@ -82,10 +122,34 @@ func newTalk(c *catalogue.Catalogue) (*talk, error) {
 	if err := decode("talk/words.json", &w); err != nil {
 		return nil, err
 	}
-	k := &talk{byWord: map[string][]start{}, stepOver: &node{}, empty: map[string]bool{}}
+	k := &talk{byWord: map[string][]start{}, stepOver: &node{}, empty: map[string]bool{}, heavy: map[string]bool{}, same: w.SameAs, known: map[string]bool{}}
+	var spans []span
+	if err := decode("talk/likely.json", &spans); err != nil {
+		return nil, err
+	}
+	k.likely = map[likelyAt][2]float64{}
+	for _, s := range spans {
+		if q, ok := c.Quantity(s.Quantity); !ok || s.Place != "" && !q.HasPlace(s.Place) || s.Low >= s.High || s.Why == "" {
+			return nil, fmt.Errorf("intents: talk/likely.json: %s at %q", s.Quantity, s.Place)
+		}
+		k.likely[likelyAt{s.Quantity, s.Place}] = [2]float64{s.Low, s.High}
+	}
+	for _, s := range w.Heavy {
+		k.heavy[s] = true
+	}
 	for _, s := range w.StepOver {
 		toks, _ := scan("x "+s, nil)
-		k.stepOver.add(texts(toks[1:]))
+		k.stepOver.add(texts(toks[1:]), isFiller)
+		for _, t := range toks[1:] {
+			k.known[t.text] = true
+		}
+	}
+	k.restarts = &node{}
+	for cl, list := range map[class][]string{isRestart: w.Restarts, isHesitation: w.Hesitate} {
+		for _, s := range list {
+			toks, _ := scan("x "+s, nil)
+			k.restarts.add(texts(toks[1:]), cl)
+		}
 	}
 	for _, s := range w.Empty {
 		k.empty[s] = true
@@ -108,7 +172,47 @@ func newTalk(c *catalogue.Catalogue) (*talk, error) {
 	return k, nil
 }
 
-func (n *node) add(seq []string) {
+// learn notes the words of a pattern.
+func (k *talk) learn(p pattern) {
+	for _, x := range p {
+		if x.kind == partWord {
+			k.known[x.text] = true
+		}
+		for _, one := range x.oneOf {
+			k.learn(one)
+		}
+	}
+}
+
+// plainly puts dialect into the words that are meant: "pullin'" is "pulling", "hunnerd"
+// is "hundred".
+func (k *talk) plainly(toks []token) []token {
+	out := slices.Clone(toks)
+	for i := range out {
+		t := &out[i]
+		w := t.text
+		if s, ok := k.same[w]; ok {
+			w = s
+		} else if strings.HasSuffix(w, "in") && !k.known[w] && k.known[w+"g"] {
+			w += "g"
+		} else if head, ok := strings.CutPrefix(w, "a"); ok && i > 0 && t.before == gapJoin && head == "" {
+			continue
+		}
+		if w == t.text {
+			continue
+		}
+		t.text, t.num, t.val = w, numNone, 0
+		if n, ok := numberWords[w]; ok {
+			t.num, t.val = n.class, n.val
+			if n.class <= numTens && w != "oh" && w != "o" {
+				t.text = strconv.Itoa(int(n.val))
+			}
+		}
+	}
+	return out
+}
+
+func (n *node) add(seq []string, cl class) {
 	for _, w := range seq {
 		if n.next == nil {
 			n.next = map[string]*node{}
@@ -118,7 +222,7 @@ func (n *node) add(seq []string) {
 		}
 		n = n.next[w]
 	}
-	n.entries = []entry{{class: isFiller}}
+	n.entries = []entry{{class: cl}}
 }
 
 // readClasses compiles the classes in their order: one may use those before it. The class
@@ -145,6 +249,7 @@ func (k *talk) readClasses(c *catalogue.Catalogue, list []talkClass) (map[string
 				if err != nil {
 					return nil, fmt.Errorf("intents: talk/classes.json: class %s: %w", name, err)
 				}
+				k.learn(p)
 				m := len(cl.members)
 				cl.members = append(cl.members, member{p, list[i].Value})
 				first := starts{words: map[string]bool{}}
@@ -170,11 +275,37 @@ func (k *talk) readClasses(c *catalogue.Catalogue, list []talkClass) (map[string
 	return index, nil
 }
 
+// asidesOf bounds the words that may stand inside of a frame: many round a number, hardly
+// any in what is switched, none in what is asked or mended.
+func asidesOf(f talkFrame) int {
+	n := 5
+	if f.Guard != "" {
+		return -1
+	}
+	if f.Aside != nil {
+		return *f.Aside
+	}
+	for _, list := range append([][]string{f.Mean}, f.Or...) {
+		for _, m := range list {
+			w := strings.Fields(m)
+			switch q := w[0]; {
+			case q == "ask" || q == "command" || q == "correct":
+				return 0
+			case q == "declare":
+				n = min(n, 1)
+			case q == "repair" || len(w) == 3 && !strings.HasPrefix(w[2], "$"):
+				n = min(n, 2)
+			}
+		}
+	}
+	return n
+}
+
 func (k *talk) addFrame(f talkFrame, index map[string]int, c *catalogue.Catalogue) error {
 	if len(f.Say) == 0 || len(f.Mean)+len(f.Or) == 0 && f.Guard == "" {
 		return fmt.Errorf("a frame needs what is said, and a meaning or a guard: %v", f.Say)
 	}
-	fr := frame{mean: f.Mean, or: f.Or, guard: f.Guard, open: f.Open, ask: f.Ask, cost: f.Cost, text: f.Say[0]}
+	fr := frame{mean: f.Mean, or: f.Or, guard: f.Guard, open: f.Open, ask: f.Ask, cost: f.Cost, text: f.Say[0], alone: f.Alone, over: f.Over, aside: asidesOf(f)}
 	n := len(k.frames)
 	for i, s := range f.Say {
 		p, err := compilePattern(s, index)
@@ -202,9 +333,12 @@ func (k *talk) addFrame(f talkFrame, index map[string]int, c *catalogue.Catalogu
 			}
 		}
 	}
-	if g := f.Guard; g != "" && !slices.Contains([]string{"intent", "elsewhere", "question", "tag"}, g) {
+	if g := f.Guard; g != "" && !slices.Contains([]string{"intent", "elsewhere", "question", "tag", "when"}, g) {
 		return fmt.Errorf("%q: no guard %q", f.Say[0], g)
 	}
 	k.frames = append(k.frames, fr)
+	for _, p := range fr.say {
+		k.learn(p)
+	}
 	return nil
 }

@@ -24,6 +24,7 @@ type progress struct {
 	cost  float64
 	words int // matched, without what was stepped over
 	nums  int // numbers taken
+	aside int // words that may still be stepped over; below zero, not even fillers
 	slots *bind
 }
 
@@ -40,6 +41,7 @@ const (
 	gapStep  = 0.1  // a comma or a pause
 	gapBreak = 0.6  // a full stop
 	gapWord  = 0.3  // a word under "*"
+	gapAside = 0.35 // a word that says nothing here
 	maxTries = 60000
 )
 
@@ -49,6 +51,8 @@ type matcher struct {
 	toks  []token
 	nums  [][]number
 	open  map[string]bool
+	over  [][]int          // where the fillers end that begin at a token
+	plain []bool           // tokens that mean nothing by themselves
 	memo  map[[2]int][]hit // of a class at a token
 	tries int
 }
@@ -75,7 +79,7 @@ func (m *matcher) at(i int) (out []hit) {
 			if len(f.open) > 0 && !slices.ContainsFunc(f.open, func(o string) bool { return m.open[o] }) {
 				continue
 			}
-			m.sequence(f.say[s.pattern], i, i, progress{}, func(end int, p progress) {
+			m.sequence(f.say[s.pattern], i, i, progress{aside: f.aside}, func(end int, p progress) {
 				h := hit{frame: s.frame, start: i, end: end, progress: p}
 				for k := range out {
 					if o := &out[k]; o.frame == h.frame && o.end == h.end && sameSlots(o.slots, h.slots) {
@@ -104,6 +108,18 @@ func (m *matcher) longest(i int) (end int) {
 		}
 	}
 	return end
+}
+
+// grows reports whether token i is a digit that a hundred or a point goes on with.
+func (m *matcher) grows(i int) bool {
+	if m.toks[i].num != numDigit || i+1 >= len(m.toks) || m.toks[i+1].before > gapJoin {
+		return false
+	}
+	switch m.toks[i+1].num {
+	case numHundred, numThousand, numPoint:
+		return true
+	}
+	return false
 }
 
 // within reports whether token i goes on with a number that began before it.
@@ -157,22 +173,31 @@ func (m *matcher) sequence(p pattern, start, i int, st progress, then func(int, 
 		}
 	}
 	if i > start {
+		if st.aside < 0 && m.toks[i].before >= gapComma {
+			return
+		}
 		switch m.toks[i].before {
 		case gapComma, gapPause:
 			st.cost += gapStep
 		case gapStop:
 			st.cost += gapBreak
 		}
-		var buf [4]int
-		for _, end := range m.k.overs(m.toks, i, buf[:0]) {
+		for k := 0; k < len(m.over[i]) && st.aside >= 0; k++ {
+			end := m.over[i][k]
 			s := st
 			s.cost += gapOver
 			m.sequence(p, start, end, s, then)
 		}
+		if m.plain[i] && st.aside > 0 && st.words+st.nums > 0 && m.toks[i].before < gapStop {
+			s := st
+			s.cost += gapAside
+			s.aside--
+			m.sequence(p, start, i+1, s, then)
+		}
 	}
 	switch x.kind {
 	case partWord:
-		if m.toks[i].text == x.text {
+		if m.toks[i].text == x.text && !m.grows(i) {
 			st.words++
 			m.sequence(p[1:], start, i+1, st, then)
 		}
@@ -214,10 +239,58 @@ func (m *matcher) number(x part, n number, rest pattern, start int, st progress,
 		return
 	}
 	st.nums++
+	if j, ok := m.again(n); ok { // said anew: what is said last counts
+		s := st
+		s.cost -= .1
+		for _, next := range m.nums[j] {
+			if next.end == m.longest(j) {
+				m.number(x, next, rest, start, progress{cost: s.cost, words: s.words, nums: s.nums - 1, aside: s.aside, slots: s.slots}, then)
+			}
+		}
+	}
 	if x.text != "" {
 		st.slots = &bind{name: x.text, nums: vals, prev: st.slots}
 	}
 	m.sequence(rest, start, n.end, st, then)
+}
+
+// again finds the number that takes the place of the one that was just said: "ten, no,
+// twelve", or "three hundred, uh, three hundred fifteen".
+func (m *matcher) again(n number) (at int, ok bool) {
+	from := 0
+	for from = n.end - 1; from > 0 && m.longest(from-1) >= n.end; from-- {
+	}
+	j, mended := n.end, false
+	for j < len(m.toks) && m.toks[j].before < gapStop || j < len(m.toks) && j > n.end {
+		end, mends := m.k.restart(m.toks, j)
+		if end == j {
+			break
+		}
+		j, mended = end, mended || mends
+	}
+	if j >= len(m.toks) || len(m.nums[j]) == 0 || m.toks[j].num == numA || j == n.end && m.toks[j].before < gapComma {
+		return 0, false
+	}
+	if mended {
+		return j, true
+	}
+	was := texts(m.toks[from:n.end]) // begun anew
+	is := texts(m.toks[j:max(j, m.longest(j))])
+	return j, len(is) > len(was) && equal(was, is)
+}
+
+// restart reads words at token j that take back a number, or only hesitate.
+func (k *talk) restart(toks []token, j int) (end int, mends bool) {
+	n, end := k.restarts, j
+	for i := j; i < len(toks); i++ {
+		if n = n.next[toks[i].text]; n == nil {
+			break
+		}
+		if len(n.entries) > 0 {
+			end, mends = i+1, n.entries[0].class == isRestart
+		}
+	}
+	return end, mends
 }
 
 // class lists the members of a class that begin at token i.

@@ -133,6 +133,10 @@ func readItem(c *catalogue.Catalogue, w []string, slots *bind) ([]Item, error) {
 		return []Item{{Observation: &catalogue.Observation{Quantity: q.ID, Place: catalogue.PlaceID(w[1]), Value: catalogue.ValueID(w[2])}}}, nil
 	}
 	r := catalogue.Reading{Quantity: q.ID, Place: catalogue.PlaceID(w[1]), Unit: q.Unit}
+	if catalogue.Qualifier(w[2]) == catalogue.Unsteady && slices.Contains(q.Qualifiers, catalogue.Unsteady) {
+		r.Qualifier = catalogue.Unsteady
+		return []Item{{Reading: &r}}, nil
+	}
 	if k := catalogue.Qualifier(w[2]); k == catalogue.Nothing || k == catalogue.OpenLine {
 		if !slices.Contains(q.Qualifiers, k) {
 			if k == catalogue.OpenLine {

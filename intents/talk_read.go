@@ -4,6 +4,8 @@ import (
 	"math"
 	"reflect"
 	"slices"
+
+	"callout/catalogue"
 )
 
 // island is one stretch of free talk that means something, or words around it.
@@ -37,7 +39,8 @@ const (
 	costFrame     = 1.0
 	costCallout   = 1.3 // a callout found in talk: a frame says more of the same words
 	costDoubtful  = 1.0
-	costOpenFrame = -0.6
+	costOpenFrame = -1.02
+	costOdd       = 0.25
 	costUnlikely  = 0.8
 	costCannotBe  = 2.5
 	wordBonus     = 0.01
@@ -46,6 +49,7 @@ const (
 // reading is free talk as it was understood.
 type talkReading struct {
 	Result
+	over   bool   // by a frame that goes before the formal language
 	framed bool   // by frames, not only by callouts found in it
 	asked  bool   // a frame that only stands while something is asked
 	guard  string // why what was spoken of is not told as so
@@ -58,16 +62,41 @@ func (u *utterance) talk(ctx Context) talkReading {
 	if n == 0 {
 		return talkReading{}
 	}
-	m := &matcher{k: u.p.free, toks: u.toks, nums: make([][]number, n), open: openSteps(ctx), memo: map[[2]int][]hit{}}
-	for i := range u.toks {
-		m.nums[i] = numbers(u.toks).at(i)
+	u.toks, u.last = u.p.free.plainly(u.toks), ctx.Last
+	if ctx.Open != nil {
+		u.open = string(ctx.Open.Quantity) + " " + string(ctx.Open.Place)
 	}
+	m := &matcher{k: u.p.free, toks: u.toks, nums: make([][]number, n), open: openSteps(ctx), plain: make([]bool, n), over: make([][]int, n), memo: map[[2]int][]hit{}}
 	s := u.p.newSearch(u.toks, u.env)
+	for i := range u.toks {
+		m.nums[i] = shortDecimals(u.toks, i, s.nums[i])
+		m.over[i] = m.k.overs(u.toks, i, nil)
+		switch left := u.left(s, m, i); left {
+		case leftWord, leftNone:
+			m.plain[i] = !u.p.free.heavy[u.toks[i].text]
+		}
+	}
 	options := make([][]island, n)
 	for i := range u.toks {
 		options[i] = u.islands(m, s, i)
 	}
 	return u.weigh(cheapest(options), ctx)
+}
+
+// shortDecimals adds what "four eight" also means: 4.8.
+func shortDecimals(toks []token, i int, list []number) []number {
+	t := numbers(toks)
+	if !t.named(i) || toks[i].digits != "" || !t.digit(i+1) || !t.joined(i+1) || toks[i+1].digits != "" {
+		return list
+	}
+	for k, n := range list {
+		if n.end == i+2 && !n.sound {
+			out := slices.Clone(list)
+			out[k].vals = append([]float64{toks[i].val + toks[i+1].val/10}, n.vals...)
+			return out
+		}
+	}
+	return list
 }
 
 // openSteps writes what is asked for as frames name it.
@@ -79,6 +108,7 @@ func openSteps(ctx Context) map[string]bool {
 	if o := ctx.Open; o != nil {
 		open["step"] = true
 		if o.Quantity != "" {
+			open["number"] = true
 			open[string(o.Quantity)] = true
 			open[string(o.Quantity)+" "+string(o.Place)] = true
 		}
@@ -97,8 +127,7 @@ func openSteps(ctx Context) map[string]bool {
 func (u *utterance) islands(m *matcher, s *search, i int) []island {
 	list := []island{{start: i, end: i + 1, left: u.left(s, m, i)}}
 	list[0].cost = leftCost[list[0].left]
-	var buf [4]int
-	for _, end := range m.k.overs(u.toks, i, buf[:0]) {
+	for _, end := range m.over[i] {
 		list = append(list, island{start: i, end: end, cost: leftCost[leftNone]})
 	}
 	for _, h := range m.at(i) {
@@ -153,6 +182,9 @@ func (u *utterance) frameIsland(h hit) (island, bool) {
 	if len(f.open) > 0 {
 		x.cost += costOpenFrame
 	}
+	if slices.Contains(f.open, "number") {
+		h.slots = &bind{name: "open", value: u.open, prev: h.slots}
+	}
 	meanings := f.or
 	if len(f.mean) > 0 {
 		meanings = append([][]string{f.mean}, f.or...)
@@ -161,9 +193,10 @@ func (u *utterance) frameIsland(h hit) (island, bool) {
 		alts := [][]Item{nil}
 		for _, text := range list {
 			items, err := readItem(u.p.cat, fill(text, h.slots), h.slots)
-			if err != nil {
+			if err != nil || !u.mends(items) {
 				return x, false
 			}
+			items = u.p.free.likeliest(items)
 			var next [][]Item
 			for _, a := range alts {
 				for _, it := range items {
@@ -181,6 +214,35 @@ func (u *utterance) frameIsland(h hit) (island, bool) {
 	return x, true
 }
 
+// mends reports whether a correction of place is one that the last reading allows.
+func (u *utterance) mends(items []Item) bool {
+	for _, it := range items {
+		if it.Command != nil && it.Command.Command == "correct" && it.Command.Text != "" {
+			if u.last == nil {
+				return false
+			}
+			if _, ok := u.p.PlaceFor(u.last.Quantity, catalogue.PlaceID(it.Command.Text)); !ok {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// likeliest keeps the readings that such a unit shows, if any is.
+func (k *talk) likeliest(list []Item) []Item {
+	var out []Item
+	for _, it := range list {
+		if it.Reading == nil || k.isLikely(*it.Reading) {
+			out = append(out, it)
+		}
+	}
+	if len(out) == 0 {
+		return list
+	}
+	return out
+}
+
 // unlikely is what a meaning costs whose numbers no meter is likely to show.
 func (p *Parser) unlikely(alts [][]Item) float64 {
 	best := math.Inf(1)
@@ -188,7 +250,9 @@ func (p *Parser) unlikely(alts [][]Item) float64 {
 		c := 0.0
 		for _, it := range list {
 			switch {
-			case it.Reading == nil || p.cat.Plausible(*it.Reading):
+			case it.Reading == nil || p.cat.Plausible(*it.Reading) && p.free.isLikely(*it.Reading):
+			case p.cat.Plausible(*it.Reading):
+				c += costOdd
 			case p.cat.Possible(*it.Reading):
 				c += costUnlikely
 			default:
@@ -257,6 +321,46 @@ func sameItems(a, b [][]Item) bool {
 	})
 }
 
+// facts drops an opinion that stands beside what was read.
+func facts(list []island) []island {
+	opinion := func(x island) bool {
+		if x.frame != nil && x.frame.alone {
+			return true
+		}
+		q := x.items[0][0].Question
+		return q != nil && (q.Kind == "hypothesis" || q.Kind == "belief")
+	}
+	if !slices.ContainsFunc(list, func(x island) bool { return !opinion(x) }) {
+		return list
+	}
+	return slices.DeleteFunc(slices.Clone(list), opinion)
+}
+
+// strangers counts the words that are left over in the clauses that mean something; an
+// aside between commas counts half.
+func (u *utterance) strangers(cover []island) int {
+	n, here, means, half := 0, 0, false, 0
+	flush := func() {
+		if means {
+			n += here
+		} else {
+			half += here
+		}
+		here, means = 0, false
+	}
+	for _, x := range cover {
+		if u.toks[x.start].before >= gapComma {
+			flush()
+		}
+		if x.left == leftWord {
+			here++
+		}
+		means = means || len(x.items) > 0
+	}
+	flush()
+	return n + half/2
+}
+
 // weighing is what was left over, and how much was understood.
 type weighing struct {
 	understood                         int
@@ -270,6 +374,9 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 	guards := u.guards(cover)
 	var kept []island
 	for _, x := range cover {
+		if DebugCover != nil {
+			DebugCover(u, x)
+		}
 		switch x.left {
 		case leftWord:
 			w.words++
@@ -284,13 +391,16 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 		}
 		w.understood += x.words
 		r.framed = r.framed || x.frame != nil
-		r.asked = r.asked || x.frame != nil && len(x.frame.open) > 0 && x.frame.open[0] != "last"
+		r.asked = r.asked || x.frame != nil && len(x.frame.open) > 0 && x.frame.open[0] != "last" && x.frame.open[0] != "number"
+		r.over = r.over || x.frame != nil && x.frame.over
 		if len(x.items) == 0 {
 			continue
 		}
-		if g := guards[x.start]; g == "tag" {
-			w.maybe++
-		} else if g != "" && !questions(x.items) {
+		if g := guards[x.start]; g == "tag" || g == "asks" || g == "when" {
+			if g == "tag" || x.items[0][0].Reading == nil {
+				w.maybe++ // a number with a question mark is a voice that rises
+			}
+		} else if g != "" && !questions(x.items) && !(g != "intent" && complains(x.items)) {
 			r.guard = g
 			for _, it := range x.items[0] {
 				r.Meant = append(r.Meant, u.said(it, x))
@@ -300,13 +410,24 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 		kept = append(kept, x)
 	}
 	if len(kept) == 0 {
-		if len(u.toks) > 0 {
-			r.Ignored = []string{u.text[u.toks[0].start:]}
+		r.Ignored = []string{u.text[u.toks[0].start:]}
+		if w.numbers > 0 && w.trade > 0 && len(guards) == 0 {
+			for _, x := range cover {
+				if x.left == leftTrade || x.left == leftNumber || x.left == leftUnit {
+					r.Named = append(r.Named, u.text[u.toks[x.start].start:u.toks[x.start].end])
+				}
+			}
 		}
 		return r
 	}
+	w.words = u.strangers(cover)
 	u.settle(&r, kept, w)
 	return r
+}
+
+// complains reports whether it is what the customer tells, of yesterday too.
+func complains(alts [][]Item) bool {
+	return alts[0][0].Observation != nil && alts[0][0].Observation.Quantity == "complaint"
 }
 
 func onlyCommands(list []island) bool {
@@ -344,7 +465,7 @@ func (u *utterance) guards(cover []island) map[int]string {
 	}
 	mark := func(from, to int, g string) {
 		for k := from; k < to; k++ {
-			if out[k] == "" || out[k] == "tag" {
+			if out[k] == "" || out[k] == "tag" || out[k] == "asks" || out[k] == "when" {
 				out[k] = g
 			}
 		}
@@ -357,8 +478,13 @@ func (u *utterance) guards(cover []island) map[int]string {
 			if h.end == last && h.start > first {
 				mark(first, last, g)
 			}
-		case g == "intent":
-			mark(clause(h.start), last, g)
+		case h.end < len(u.toks) && u.toks[h.end].text == "not" && g == "question": // "won't" asks nothing
+		case g == "question" && !opens(cover, clause(h.start), h.start):
+		case g == "intent", g == "when":
+			from, to := clause(h.start), h.end
+			for ; to < last && u.toks[to].before < gapComma; to++ {
+			}
+			mark(from, to, g)
 		default:
 			mark(first, last, g)
 		}
@@ -371,9 +497,16 @@ func (u *utterance) guards(cover []island) map[int]string {
 	}
 	if n := len(u.toks); u.toks[n-1].asks {
 		first, last := sentence(n - 1)
-		mark(first, last, "question")
+		mark(first, last, "asks")
 	}
 	return out
+}
+
+// opens reports whether nothing but fillers stands between two tokens.
+func opens(cover []island, from, to int) bool {
+	return !slices.ContainsFunc(cover, func(x island) bool {
+		return x.start < to && x.end > from && (x.left != leftNone || len(x.items) > 0)
+	})
 }
 
 // covered reports whether the words of a guard are part of something larger that was
@@ -393,6 +526,7 @@ func covered(cover []island, h hit, guard string) bool {
 // settle records, asks about or leaves alone what the islands mean.
 func (u *utterance) settle(r *talkReading, kept []island, w weighing) {
 	said := u.text[u.toks[0].start:]
+	kept = facts(kept)
 	strange := float64(w.words) + 1.5*float64(w.trade)
 	limit := math.Max(2, .8*float64(w.understood))
 	sure := true // that every word which matters is understood
@@ -473,6 +607,10 @@ func (u *utterance) settle(r *talkReading, kept []island, w weighing) {
 		r.Doubts = append(r.Doubts, d)
 	}
 	u.twice(r)
+	known := func(it Item) bool { return it.Reading != nil && it.Reading.Place == "known_live" }
+	if slices.ContainsFunc(r.Items, known) { // the volts of a live source are the proof itself
+		r.Items = slices.DeleteFunc(r.Items, func(it Item) bool { return it.Declaration == "tester_proved" })
+	}
 }
 
 // twice takes back readings of the same thing that differ: one breath does not read one
@@ -500,6 +638,8 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 	switch {
 	case free.asked && !silent:
 		return free.Result
+	case free.over && talked && ctx.Open == nil, clean && talked && ctx.Open != nil && u.p.oddly(formal, free.Result):
+		return free.Result
 	case clean && free.guard != "" && silent && slices.ContainsFunc(formal.Items, func(it Item) bool { return it.Declaration != "" || it.Repair != "" }):
 		return free.Result
 	case clean:
@@ -517,6 +657,16 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 	}
 	formal.Meant = free.Meant
 	return formal
+}
+
+// oddly reports whether the formal reading is one number that such a unit does not show
+// where talk has another for the same thing that it does: 48 and 4.8 microfarads.
+func (p *Parser) oddly(formal, free Result) bool {
+	if len(formal.Items) != 1 || len(free.Items) != 1 || formal.Items[0].Reading == nil || free.Items[0].Reading == nil {
+		return false
+	}
+	a, b := *formal.Items[0].Reading, *free.Items[0].Reading
+	return a.Quantity == b.Quantity && a.Place == b.Place && !p.free.isLikely(a) && p.free.isLikely(b)
 }
 
 // whole reports whether the formal reading used every word and is in doubt all the same.
@@ -550,3 +700,5 @@ func better(formal, free Result, ctx Context) bool {
 	}
 	return one && len(cands) > 1
 }
+
+var DebugCover func(*utterance, island)

@@ -20,6 +20,8 @@ type Knowledge struct {
 	Parser    *intents.Parser
 	Engine    *diagnose.Knowledge
 	Book      *prompts.Book
+	// Hypotheses are what technicians suspect, by name.
+	Hypotheses map[string]hypothesisOf
 }
 
 // LoadKnowledge reads and checks all the embedded data.
@@ -40,7 +42,11 @@ func LoadKnowledge() (*Knowledge, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Knowledge{Catalogue: c, Parser: p, Engine: e, Book: b}, nil
+	h, err := loadHypotheses()
+	if err != nil {
+		return nil, err
+	}
+	return &Knowledge{Catalogue: c, Parser: p, Engine: e, Book: b, Hypotheses: h}, nil
 }
 
 // Policy says how sure the ear must be.
@@ -95,6 +101,9 @@ type kept struct {
 	what   string
 	last   *catalogue.Reading
 	chosen *catalogue.Observation
+
+	readings []catalogue.Reading
+	seen     []catalogue.Observation
 }
 
 // Call is the conversation of one job. Not safe for concurrent use.
@@ -241,12 +250,14 @@ func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
 		reading := fromReading(r)
 		add(diagnose.Event{Reading: &reading}, r.Certainty)
 		k.last = &reading
+		k.readings = append(k.readings, reading)
 		what = append(what, c.know.Book.Reading(reading))
 	}
 	for _, o := range b.Observations {
 		seen := fromObservation(o)
 		add(diagnose.Event{Observation: &seen}, o.Certainty)
 		k.chosen = &seen
+		k.seen = append(k.seen, seen)
 		what = append(what, c.know.Book.Observation(seen))
 	}
 	for _, d := range b.Declarations {

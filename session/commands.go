@@ -71,11 +71,14 @@ func (t *turn) command(cmd joblog.Command, entry uint64) bool {
 		} else {
 			t.say("ignored", prompts.Args{"What": tail(c.ignored, 5)})
 		}
+	case asks:
+	case "done_already":
+		t.doneAlready()
 	case "help":
 		t.say("help", nil)
 	case "correct":
 		switch n := len(c.stack); {
-		case cmd.Number == nil:
+		case cmd.Number == nil && cmd.Text == "":
 		case n == 0:
 			t.say("nothing_to_retract", nil)
 		case c.stack[n-1].last == nil:
@@ -83,6 +86,24 @@ func (t *turn) command(cmd joblog.Command, entry uint64) bool {
 		}
 	}
 	return false
+}
+
+// doneAlready asks what came of a step that was done before callout asked for it.
+func (t *turn) doneAlready() {
+	n := t.call.next
+	switch {
+	case n.Quantity != "":
+		t.say("done_value", prompts.Args{"What": capital(t.call.know.Book.Named(catalogue.QuantityID(n.Quantity), catalogue.PlaceID(n.Place)))})
+	case len(n.Declare) > 0:
+		var names []string
+		for _, d := range n.Declare {
+			declared, _ := t.call.know.Catalogue.Declaration(catalogue.DeclarationID(d))
+			names = append(names, declared.Name)
+		}
+		t.say("done_declare", prompts.Args{"What": join(names)})
+	default:
+		t.say("no_test_open", nil)
+	}
 }
 
 // why speaks the reason and shows the chain down to formula and source.

@@ -1,6 +1,8 @@
 package session
 
 import (
+	"strings"
+
 	"callout/catalogue"
 	"callout/intents"
 	"callout/joblog"
@@ -38,6 +40,8 @@ func callout(heard uint64, decision joblog.Decision, items []intents.Item, certa
 			b.Declarations = append(b.Declarations, joblog.Declaration{Declaration: string(it.Declaration), Certainty: certainty})
 		case it.Repair != "":
 			b.Repairs = append(b.Repairs, string(it.Repair))
+		case it.Question != nil:
+			b.Commands = append(b.Commands, logged(*it.Question))
 		case it.Command != nil:
 			b.Commands = append(b.Commands, joblog.Command{Command: string(it.Command.Command), Number: it.Command.Number, Text: it.Command.Text})
 		}
@@ -82,6 +86,8 @@ func (c *Call) words(it intents.Item) string {
 	case it.Repair != "":
 		r, _ := cat.Repair(it.Repair)
 		return "done: " + r.Name
+	case it.Question != nil:
+		return "a question: " + strings.ReplaceAll(it.Question.String(), "_", " ")
 	case it.Command != nil:
 		cmd, _ := cat.Command(it.Command.Command)
 		return "“" + cmd.Spoken[0] + "”"

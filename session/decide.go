@@ -16,6 +16,8 @@ type decision struct {
 	answers uint64 // the question that record answers
 	answer  *bool  // yes or no to the question that waits
 	why     string // why nothing was made of it
+	meant   []intents.Item
+	named   []string // what of the trade was in words that were not understood
 }
 
 func (d decision) commands(id catalogue.CommandID) bool {
@@ -36,7 +38,13 @@ func (c *Call) context() intents.Context {
 	if asked := c.recent(); asked != nil && asked.choose() {
 		open.Candidates, open.Where = items(asked.about), asked.Asks == joblog.Where
 	}
-	if open.Quantity != "" || len(open.Candidates) > 0 {
+	for _, d := range c.next.Declare {
+		open.Declare = append(open.Declare, catalogue.DeclarationID(d))
+	}
+	if asked := c.recent(); asked != nil {
+		open.Confirm, open.Declare = asked.Asks == joblog.Confirm, nil
+	}
+	if open.Quantity != "" || len(open.Candidates) > 0 || len(open.Declare) > 0 || open.Confirm {
 		ctx.Open = open
 	}
 	return ctx
@@ -52,7 +60,7 @@ func (c *Call) decide(u Utterance) decision {
 		return decision{why: "too unsure to be a callout"}
 	}
 	r := c.know.Parser.Parse(u.Text, c.context())
-	d := decision{why: "no callout in it"}
+	d := decision{why: "no callout in it", meant: r.Meant, named: r.Named}
 	q := c.asked()
 	ask := c.policy.Ask
 	if ask == 0 {

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"callout/catalogue"
 	"callout/intents"
 	"callout/joblog"
 	"callout/prompts"
@@ -173,6 +174,9 @@ func (c *Call) Hear(u Utterance) ([]Record, error) {
 		t.answer(h, u, d)
 	case len(d.record) == 0 && len(d.ask) == 0:
 		t.ignore(h, d.why)
+		if u.Source == joblog.Typed {
+			t.notSilent(d)
+		}
 	default:
 		t.take(h, u, d)
 	}
@@ -181,6 +185,19 @@ func (c *Call) Hear(u Utterance) ([]Record, error) {
 
 func (t *turn) ignore(heard uint64, why string) {
 	t.emit(joblog.Callout{Heard: heard, Decision: joblog.Ignored, Because: why})
+}
+
+// notSilent answers what was typed to callout, has something of the trade in it, and was
+// not understood: what is about to be done is awaited, the rest is asked for.
+func (t *turn) notSilent(d decision) {
+	switch {
+	case slices.ContainsFunc(d.meant, func(it intents.Item) bool {
+		return it.Declaration != "" && slices.Contains(t.call.next.Declare, string(it.Declaration))
+	}):
+		t.say("tell_when_done", nil)
+	case len(d.meant) == 0 && len(d.named) > 0:
+		t.say("understood_part", prompts.Args{"What": d.named})
+	}
 }
 
 // take records what is sure, asks about the rest, and says what follows.
@@ -218,7 +235,7 @@ func (t *turn) record(heard uint64, list []intents.Item, certainty float64, answ
 		case it.Note != "":
 			t.emit(joblog.Note{Text: it.Note, Callout: entry})
 			t.say("note_kept", nil)
-		case it.Command == nil:
+		case it.Command == nil && it.Question == nil:
 			said = append(said, c.words(it))
 		}
 	}
@@ -234,6 +251,9 @@ func (t *turn) record(heard uint64, list []intents.Item, certainty float64, answ
 	told := len(said) > 0 || len(b.Repairs) > 0
 	for _, cmd := range b.Commands {
 		told = t.command(cmd, entry) || told
+	}
+	if q := asksFor(list); q != nil {
+		t.reply(*q)
 	}
 	closing := false
 	for _, d := range b.Declarations {
@@ -263,6 +283,15 @@ func (t *turn) replaced(b *joblog.Callout) uint64 {
 	if n := b.Commands[correct].Number; n != nil && last.last != nil && len(b.Readings) == 0 {
 		r := *last.last
 		r.Value, r.Qualifier = *n, ""
+		b.Readings = append(b.Readings, toReading(r, 1))
+	}
+	if at := b.Commands[correct].Text; at != "" && last.last != nil && len(b.Readings) == 0 {
+		place, ok := t.call.know.Parser.PlaceFor(last.last.Quantity, catalogue.PlaceID(at))
+		if !ok {
+			return 0
+		}
+		r := *last.last
+		r.Place = place
 		b.Readings = append(b.Readings, toReading(r, 1))
 	}
 	if len(b.Readings)+len(b.Observations) == 0 {

@@ -336,9 +336,10 @@ func (s talkScore) String() string {
 func TestTalk(t *testing.T) {
 	k := knowledge(t)
 	show := os.Getenv("TALK_SHOW")
-	for _, half := range []string{"table*.jsonl", "work*.jsonl", "blind*.jsonl"} {
+	only := os.Getenv("TALK_ONLY")
+	for _, half := range []string{"table*.jsonl", "work*.jsonl", "chatter.jsonl", "blind*.jsonl", "chatter_blind*.jsonl"} {
 		lines := readTalk(t, half)
-		if len(lines) == 0 {
+		if len(lines) == 0 || only != "" && !strings.HasPrefix(half, only) {
 			continue
 		}
 		kinds, voices := talkScore{}, talkScore{}
@@ -347,7 +348,7 @@ func TestTalk(t *testing.T) {
 			kinds.add(l.Kind, o)
 			kinds.add("~ all", o)
 			voices.add(l.Voice, o)
-			if show != "" && o != talkRight && !strings.HasPrefix(half, "blind") && (show == "all" || strings.Contains(show, l.Kind)) {
+			if show != "" && o != talkRight && !strings.Contains(half, "blind") && (show == "all" || strings.Contains(show, l.Kind)) {
 				t.Logf("%s | %s [%s] %q\n\tmeant %v or %v\n\tgot %v offered %v", o, l.Kind, l.Open, l.Said, l.Mean, l.Or, slices.Sorted(maps.Keys(got)), slices.Sorted(maps.Keys(offered)))
 			}
 		}

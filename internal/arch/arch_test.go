@@ -65,7 +65,7 @@ func mayImport() map[string][]string {
 		"audio/keep":        {"audio"},
 		"audio/audiotest":   {"audio"},
 		"intents/hearing":   {"audio", "catalogue", "grammar", "intents", "weights/adapters"},
-		"session":           {"catalogue", "diagnose", "diagnose/energy", "intents", "intents/hearing", "joblog", "prompts"},
+		"session":           {"catalogue", "diagnose", "diagnose/energy", "intents", "intents/hearing", "joblog", "physics", "prompts"},
 		"live":              {"audio", "joblog", "prompts", "session"},
 		"quiet":             {"catalogue", "internal/visible", "joblog", "prompts", "session"},
 		"review":            {"catalogue", "diagnose", "internal/visible", "joblog"},

@@ -136,7 +136,7 @@ func (s *standing) apply(t Told, struck bool) {
 	case t.Declaration != "":
 		s.declaration(t.Declaration, struck)
 	case t.Repair != "":
-		s.repair(t.Repair)
+		s.repair(t.Repair, struck)
 	case t.Absent != "" && !struck:
 		s.absent[t.Absent] = true
 	}
@@ -200,18 +200,19 @@ func (s *standing) lock() {
 }
 
 // repair notes work that closes a switch or brings a supply back.
-func (s *standing) repair(r catalogue.RepairID) {
+func (s *standing) repair(r catalogue.RepairID, struck bool) {
 	switch r {
 	case "reset_breaker", "replace_breaker":
-		s.breaker, s.tripped = sw{}, false
+		s.livens(&s.breaker, struck)
+		s.tripped = s.tripped && struck
 		s.voidOutdoor(restored)
 	case "seat_disconnect":
-		s.disconnect = sw{}
+		s.livens(&s.disconnect, struck)
 		s.voidOutdoor(restored)
 	case "restore_supply", "call_utility", "replace_conductors", "repair_supply_joint", "replace_disconnect_fuse":
 		s.voidOutdoor(restored)
 	case "restore_air_handler", "close_air_handler":
-		s.air = sw{}
+		s.livens(&s.air, struck)
 		s.voidIndoor(restored)
 	}
 }
@@ -278,7 +279,7 @@ func (s *standing) reading(at time.Time, r catalogue.Reading, struck bool) {
 	}
 }
 
-// livens takes a switch for closed: what it feeds was read alive.
+// livens takes a switch for closed: it was closed, or what it feeds was read alive.
 func (s *standing) livens(x *sw, struck bool) {
 	if !struck {
 		*x = sw{}

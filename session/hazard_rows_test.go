@@ -48,7 +48,7 @@ func played(t *testing.T, g *callGame, k *session.Knowledge, text string, at *ti
 		case l.resume:
 			l.told = nil
 		case said == "power is back on": // at whichever switch
-			l.told = []hazard.Told{declare("disconnect_in")}
+			l.told = []hazard.Told{{Repair: "restore_supply"}}
 		}
 		found, err := g.play(l)
 		require.NoError(t, err)

@@ -233,6 +233,12 @@ func (t *tech) attack() {
 	t.queue = append(t.queue, line{text: pick(t.r, "what's next", "say again", "where are we")})
 }
 
+// somewhere says that power is back, and not through which switch: what was proved is
+// gone at once, whatever is asked back.
+func (t *tech) somewhere() line {
+	return line{text: pick(t.r, "power is on", "power is back on"), told: []hazard.Told{{Repair: "restore_supply"}}}
+}
+
 // correction puts another number in place of the last.
 func (t *tech) correction() line {
 	v := pick(t.r, 0.0, 240)
@@ -244,7 +250,7 @@ func (t *tech) undo() line {
 	repair := func(list ...catalogue.RepairID) line { return t.tell(hazard.Told{Repair: pick(t.r, list...)}) }
 	switch t.r.IntN(12) {
 	case 0:
-		return line{text: pick(t.r, "power is on", "power is back on"), told: []hazard.Told{declare("disconnect_in")}}
+		return t.somewhere()
 	case 1, 2:
 		return t.tell(declare(pick(t.r, catalogue.DeclarationID("disconnect_in"), "breaker_on", "air_handler_on", "lock_removed")))
 	case 3:
@@ -275,7 +281,7 @@ func (t *tech) unasked() line {
 	d := func(list ...catalogue.DeclarationID) line { return t.tell(declare(pick(t.r, list...))) }
 	switch t.r.IntN(24) {
 	case 0: // power is restored, at one switch or the other
-		return line{text: pick(t.r, "power is on", "power is back on"), told: []hazard.Told{declare("disconnect_in")}}
+		return t.somewhere()
 	case 1:
 		return d("disconnect_in", "breaker_on", "air_handler_on")
 	case 2:

@@ -233,10 +233,10 @@ func (t *tech) attack() {
 	t.queue = append(t.queue, line{text: pick(t.r, "what's next", "say again", "where are we")})
 }
 
-// somewhere says that power is back, and not through which switch: what was proved is
+// somewhere says that power is back, not through which switch, or by a negation: what was proved is
 // gone at once, whatever is asked back.
 func (t *tech) somewhere() line {
-	return line{text: pick(t.r, "power is on", "power is back on"), told: []hazard.Told{{Repair: "restore_supply"}}}
+	return line{text: pick(t.r, "power is on", "power is back on", "disconnect is not pulled", "breaker is not off"), told: []hazard.Told{{Repair: "restore_supply"}}}
 }
 
 // correction puts another number in place of the last.

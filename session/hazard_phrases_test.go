@@ -1,6 +1,7 @@
 package session_test
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -20,10 +21,13 @@ type phrases struct {
 
 func newPhrases(k *session.Knowledge) *phrases { return &phrases{k, map[string][]string{}} }
 
-// declared lists every way to say a declaration.
+// declared lists every way to say a declaration, and no other.
 func (f *phrases) declared(d catalogue.DeclarationID) []string {
 	x, _ := f.know.Catalogue.Declaration(d)
-	return x.Spoken
+	return slices.DeleteFunc(slices.Clone(x.Spoken), func(text string) bool {
+		got := f.know.Parser.Parse(text, intents.Context{})
+		return len(got.Items) != 1 || got.Items[0].Declaration != d
+	})
 }
 
 // reading is a whole phrase for a number, "" if there is none that stands by itself.

@@ -2,9 +2,11 @@ package session_test
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
+	"callout/catalogue"
 	"callout/diagnose"
 	"callout/joblog"
 	"callout/session"
@@ -20,6 +22,7 @@ type line struct {
 	correct *float64 // the number that replaces the last one
 	retract bool     // the last thing told is struck
 	cannot  bool     // the open step can't be done
+	absent  bool     // what the open step asks for is not fitted
 	later   time.Duration
 }
 
@@ -134,6 +137,9 @@ func (g *callGame) hear(l line, records []session.Record) {
 			}
 		}
 	}
+	if l.absent {
+		told = lacksPart(g.open)
+	}
 	for _, t := range told {
 		g.nextID++
 		t.ID, t.At = g.nextID, l.at
@@ -166,8 +172,8 @@ func (g *callGame) take(records []session.Record, err error) ([]finding, error) 
 			add(g.ledger.Claims(b.Outdoor == "proved_dead", b.Indoor == "proved_dead", b.Capacitor == "proved", r.At), "", b.State)
 		case joblog.Said:
 			text := plain(b.Text)
-			add(g.ledger.Claims(strings.Contains(text, "outdoor unit declared dead and proved dead"), strings.Contains(text, "air handler declared dead and proved dead"),
-				strings.Contains(text, "capacitor proved bled"), r.At), "", b.Text)
+			add(g.ledger.Claims(strings.HasPrefix(text, "power: outdoor unit declared dead and proved dead"), strings.HasPrefix(text, "power:") && strings.Contains(text, "air handler declared dead and proved dead"),
+				strings.HasPrefix(text, "power:") && strings.Contains(text, "; capacitor proved bled"), r.At), "", b.Text)
 			for say, p := range g.given {
 				if !now[say] && strings.HasPrefix(strings.TrimPrefix(text, "next: "), say) {
 					p.Cautions = []string{"given before"}
@@ -185,7 +191,7 @@ func plain(s string) string { return strings.ToLower(strings.TrimRight(s, ".?! "
 // can lack, the step too.
 func breakKey(b hazard.Breach, step string) string {
 	switch {
-	case b.Rule == "probe" || b.Rule == "bleed_blower" || b.Rule == "reset" || b.Rule == "control":
+	case b.Rule == "probe" || b.Rule == "reset" || b.Rule == "control":
 		return b.Rule + ": " + step
 	case step == "repeated":
 		return b.Rule + " (said again): " + b.What + ": " + b.Because
@@ -202,6 +208,19 @@ func stepKey(p hazard.Prompt) string {
 		return "test " + p.Test
 	}
 	return p.Does + " " + strings.Join(p.Declare, "+") + p.Quantity + " " + p.Place
+}
+
+// lacksPart is the part that "there is none" is told of, where it matters to a hand: a
+// section that a capacitor need not have, or the blower's capacitor.
+func lacksPart(open hazard.Prompt) []hazard.Told {
+	switch {
+	case open.Does != "make_safe":
+	case open.Place == "fan_section" || open.Place == "blower_capacitor":
+		return []hazard.Told{{Absent: catalogue.PlaceID(open.Place)}}
+	case slices.Contains(open.Declare, "blower_capacitor_bled"):
+		return []hazard.Told{{Absent: "blower_capacitor"}}
+	}
+	return nil
 }
 
 // jobGame plays the same lines as events of the engine's job, with no words between.
@@ -254,9 +273,23 @@ func (g *jobGame) play(l line) ([]finding, error) {
 		g.ledger.Tell(t)
 		g.job.Add(diagnose.Event{Seq: uint64(t.ID), At: l.at, Reading: t.Reading, Observation: t.Observation, Declaration: t.Declaration, Repair: t.Repair})
 	}
-	if l.cannot && g.open.Test != "" {
+	if (l.cannot || l.absent) && g.open.Test != "" {
+		e := diagnose.Event{At: l.at, Cannot: diagnose.TestID(g.open.Test)}
+		if l.absent {
+			e.Lack = &diagnose.Lack{Absent: true}
+			for _, t := range lacksPart(g.open) {
+				g.ledger.Tell(t)
+			}
+			if g.open.Does == diagnose.DoMakeSafe {
+				e.Lack.Quantity, e.Lack.Place = catalogue.QuantityID(g.open.Quantity), catalogue.PlaceID(g.open.Place)
+				if len(g.open.Declare) > 0 {
+					e.Lack.Declare = catalogue.DeclarationID(g.open.Declare[0])
+				}
+			}
+		}
 		g.nextID++
-		g.job.Add(diagnose.Event{Seq: uint64(g.nextID), At: l.at, Cannot: diagnose.TestID(g.open.Test)})
+		e.Seq = uint64(g.nextID)
+		g.job.Add(e)
 	}
 	a := g.job.Assess(l.at)
 	n := a.Next

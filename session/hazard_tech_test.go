@@ -2,6 +2,7 @@ package session_test
 
 import (
 	"math/rand/v2"
+	"strings"
 	"time"
 
 	"callout/catalogue"
@@ -54,7 +55,9 @@ func (t *tech) tell(told hazard.Told) line {
 	case told.Observation != nil:
 		l.text = t.f.seen(*told.Observation)
 	case told.Declaration != "":
-		l.text = pick(t.r, t.f.declared(told.Declaration)...)
+		if ways := t.f.declared(told.Declaration); len(ways) > 0 {
+			l.text = pick(t.r, ways...)
+		}
 	case told.Repair != "":
 		x, _ := t.f.know.Catalogue.Repair(told.Repair)
 		l.text = pick(t.r, x.Spoken...)
@@ -158,6 +161,11 @@ func (t *tech) begin() {
 
 var legs = []catalogue.PlaceID{"leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "leg_3_to_ground"}
 
+// capacitor is bled, then read section by section.
+func capacitor() []hazard.Told {
+	return []hazard.Told{declare("capacitor_bled"), number("capacitor_voltage", "herm", 0, "V"), number("capacitor_voltage", "fan_section", 0, "V")}
+}
+
 // off queues a lock-out and test of the outdoor unit, at times with a part left out
 // or two swapped.
 func (t *tech) off() {
@@ -167,7 +175,7 @@ func (t *tech) off() {
 		list = append([]hazard.Told{declare(pick(t.r, catalogue.DeclarationID("disconnect_pulled"), "breaker_off"))}, list...)
 	}
 	if t.r.IntN(2) == 0 {
-		list = append(list, declare("capacitor_bled"), volts("capacitor", 0))
+		list = append(list, capacitor()...)
 	}
 	switch t.r.IntN(5) {
 	case 0:
@@ -200,12 +208,15 @@ func (t *tech) attack() {
 	t.say(declare("disconnect_pulled"), declare("locked_out"))
 	proof := []hazard.Told{volts("known_live", 240), volts("leg_to_leg", 0), volts("leg_1_to_ground", 0), volts("leg_2_to_ground", 0), volts("known_live", 240)}
 	t.say(proof...)
-	t.say(declare("capacitor_bled"), volts("capacitor", 0))
+	t.say(capacitor()...)
 	if t.r.IntN(2) == 0 {
 		t.say(declare("leads_off"))
 	}
 	if t.r.IntN(3) == 0 {
 		t.say(declare("air_handler_off"), declare("locked_out"), volts("known_live", 240), volts("blower", 0), volts("known_live", 240))
+		if t.r.IntN(2) == 0 {
+			t.say(declare("blower_capacitor_bled"), number("capacitor_voltage", "blower_capacitor", 0, "V"))
+		}
 	}
 	for range 1 + t.r.IntN(2) {
 		t.queue = append(t.queue, t.undo())
@@ -222,6 +233,12 @@ func (t *tech) attack() {
 	t.queue = append(t.queue, line{text: pick(t.r, "what's next", "say again", "where are we")})
 }
 
+// somewhere says that power is back, not through which switch, or by a negation: what was proved is
+// gone at once, whatever is asked back.
+func (t *tech) somewhere() line {
+	return line{text: pick(t.r, "power is on", "power is back on", "disconnect is not pulled", "breaker is not off"), told: []hazard.Told{{Repair: "restore_supply"}}}
+}
+
 // correction puts another number in place of the last.
 func (t *tech) correction() line {
 	v := pick(t.r, 0.0, 240)
@@ -232,7 +249,9 @@ func (t *tech) correction() line {
 func (t *tech) undo() line {
 	repair := func(list ...catalogue.RepairID) line { return t.tell(hazard.Told{Repair: pick(t.r, list...)}) }
 	switch t.r.IntN(12) {
-	case 0, 1, 2:
+	case 0:
+		return t.somewhere()
+	case 1, 2:
 		return t.tell(declare(pick(t.r, catalogue.DeclarationID("disconnect_in"), "breaker_on", "air_handler_on", "lock_removed")))
 	case 3:
 		return t.tell(volts("known_live", pick(t.r, 0.0, 3, 24)))
@@ -261,7 +280,9 @@ func (t *tech) undo() line {
 func (t *tech) unasked() line {
 	d := func(list ...catalogue.DeclarationID) line { return t.tell(declare(pick(t.r, list...))) }
 	switch t.r.IntN(24) {
-	case 0, 1: // power is restored
+	case 0: // power is restored, at one switch or the other
+		return t.somewhere()
+	case 1:
 		return d("disconnect_in", "breaker_on", "air_handler_on")
 	case 2:
 		return d("disconnect_pulled", "breaker_off", "air_handler_off")
@@ -317,6 +338,8 @@ func (t *tech) unasked() line {
 // follow does what is asked.
 func (t *tech) follow(p hazard.Prompt) line {
 	switch {
+	case strings.Contains(p.Say, "there is none") && t.r.IntN(4) == 0:
+		return line{text: "there is none", absent: true}
 	case p.Does == "wait":
 		t.at = t.at.Add(time.Duration(5+t.r.IntN(60)) * time.Minute)
 		return line{text: "what's next"}

@@ -126,11 +126,20 @@ func (y *tally) report(t *testing.T, f *phrases, start func() (game, error)) {
 	}
 }
 
-func seeds(short, long int) int {
-	if os.Getenv("CALLOUT_LONG") == "1" {
-		return long
+// times is how many times longer than the quick run the tests play: CALLOUT_LONG=1 is the
+// long run, of some seven million steps; a larger number is taken as it is.
+func times(t *testing.T) int {
+	t.Helper()
+	long := os.Getenv("CALLOUT_LONG")
+	if long == "" {
+		return 1
 	}
-	return short
+	n, err := strconv.Atoi(long)
+	require.NoError(t, err, "CALLOUT_LONG is a number: 1, or how many times the quick run")
+	if n == 1 {
+		return 200
+	}
+	return n
 }
 
 // The technicians that are played: seed decides all that they do.
@@ -178,24 +187,24 @@ func TestNoHandOnWhatIsNotProvedDead(t *testing.T) {
 	call := func() (game, error) { return newCallGame(k, j, arrived) }
 	job := func() (game, error) { return newJobGame(k, j), nil }
 	for _, c := range []struct {
-		name        string
-		who         func(*phrases, uint64, bool) *tech
-		words       bool
-		short, long int // sessions
+		name     string
+		who      func(*phrases, uint64, bool) *tech
+		words    bool
+		sessions int // of the quick run
 	}{
-		{"careless", careless, true, 60, 12000},
-		{"attacked", attacker, true, 120, 20000},
-		{"honest", honest, true, 60, 8000},
-		{"scrupulous", scrupulous, false, 100, 10000},
-		{"careless, no words", careless, false, 150, 40000},
-		{"attacked, no words", attacker, false, 200, 40000},
+		{"careless", careless, true, 60},
+		{"attacked", attacker, true, 120},
+		{"honest", honest, true, 60},
+		{"scrupulous", scrupulous, false, 100},
+		{"careless, no words", careless, false, 150},
+		{"attacked, no words", attacker, false, 200},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			start := job
 			if c.words {
 				start = call
 			}
-			y, err := playAll(k, j, start, c.who, c.words, seeds(c.short, c.long))
+			y, err := playAll(k, j, start, c.who, c.words, c.sessions*times(t))
 			require.NoError(t, err)
 			y.report(t, f, start)
 		})

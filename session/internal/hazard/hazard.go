@@ -40,7 +40,7 @@ const (
 )
 
 // Told is one thing that the technician has told. Exactly one of Reading,
-// Observation, Declaration and Repair is set.
+// Observation, Declaration, Repair and Absent is set.
 type Told struct {
 	ID          int
 	At          time.Time
@@ -48,6 +48,7 @@ type Told struct {
 	Observation *catalogue.Observation
 	Declaration catalogue.DeclarationID
 	Repair      catalogue.RepairID
+	Absent      catalogue.PlaceID // a part that is not fitted
 }
 
 // Prompt is one thing that the program tells the technician to do.

@@ -31,6 +31,9 @@ type standing struct {
 	tried                    [areas]bool   // a dead reading was told since
 	bled                     bool
 	measured                 map[catalogue.PlaceID]time.Time // the capacitor at nothing
+	blowerBled               bool
+	blowerMeasured           time.Time // the blower's capacitor at nothing
+	absent                   map[catalogue.PlaceID]bool
 }
 
 // area is one place of work that is proved dead by itself.
@@ -59,7 +62,7 @@ const (
 func NewLedger() *Ledger { return &Ledger{struck: map[int]bool{}, s: fresh()} }
 
 func fresh() standing {
-	var s standing
+	s := standing{absent: map[catalogue.PlaceID]bool{}}
 	s.void("")
 	return s
 }
@@ -68,7 +71,13 @@ func fresh() standing {
 func (s *standing) void(because string) {
 	s.source = time.Time{}
 	s.voidOutdoor(because)
+	s.voidIndoor(because)
+}
+
+// voidIndoor forgets what was proved at the air handler and its blower's capacitor.
+func (s *standing) voidIndoor(because string) {
 	s.forget(indoor, because)
+	s.blowerBled, s.blowerMeasured = false, time.Time{}
 }
 
 // voidOutdoor forgets what was proved at the outdoor unit and its capacitor.
@@ -127,7 +136,9 @@ func (s *standing) apply(t Told, struck bool) {
 	case t.Declaration != "":
 		s.declaration(t.Declaration, struck)
 	case t.Repair != "":
-		s.repair(t.Repair)
+		s.repair(t.Repair, struck)
+	case t.Absent != "" && !struck:
+		s.absent[t.Absent] = true
 	}
 	for a := range s.because {
 		if struck && s.because[a] != before[a] {
@@ -163,7 +174,7 @@ func (s *standing) declaration(d catalogue.DeclarationID, struck bool) {
 		opens(&s.air)
 	case "air_handler_on":
 		closes(&s.air)
-		s.forget(indoor, restored)
+		s.voidIndoor(restored)
 	case "locked_out":
 		if !struck {
 			s.lock()
@@ -174,9 +185,9 @@ func (s *standing) declaration(d catalogue.DeclarationID, struck bool) {
 		}
 		s.void("the lock was taken off")
 	case "capacitor_bled":
-		if !struck {
-			s.bled = true
-		}
+		s.bled = s.bled || !struck
+	case "blower_capacitor_bled":
+		s.blowerBled = s.blowerBled || !struck
 	}
 }
 
@@ -189,31 +200,29 @@ func (s *standing) lock() {
 }
 
 // repair notes work that closes a switch or brings a supply back.
-func (s *standing) repair(r catalogue.RepairID) {
+func (s *standing) repair(r catalogue.RepairID, struck bool) {
 	switch r {
 	case "reset_breaker", "replace_breaker":
-		s.breaker, s.tripped = sw{}, false
+		s.livens(&s.breaker, struck)
+		s.tripped = s.tripped && struck
 		s.voidOutdoor(restored)
-	case "seat_disconnect", "repair_supply_joint", "replace_disconnect_fuse":
-		s.disconnect = sw{}
+	case "seat_disconnect":
+		s.livens(&s.disconnect, struck)
 		s.voidOutdoor(restored)
-	case "restore_supply", "call_utility", "replace_conductors":
+	case "restore_supply", "call_utility", "replace_conductors", "repair_supply_joint", "replace_disconnect_fuse":
 		s.voidOutdoor(restored)
-	case "restore_air_handler":
-		s.air = sw{}
-		s.forget(indoor, restored)
+	case "restore_air_handler", "close_air_handler":
+		s.livens(&s.air, struck)
+		s.voidIndoor(restored)
 	}
 }
 
 func (s *standing) observation(o catalogue.Observation, struck bool) {
-	if struck && !alive(o) {
-		return
-	}
 	switch {
 	case o.Quantity == "phase" && !struck:
 		s.three = o.Value == "three"
 	case o.Quantity == "breaker_state" && o.Value == "tripped":
-		s.tripped = true
+		s.tripped = s.tripped || !struck
 	case o.Quantity == "breaker_state" && o.Value == "on" && s.breaker.open,
 		o.Quantity == "breaker_reset", o.Quantity == "breaker_isolated":
 		if !struck {
@@ -224,10 +233,8 @@ func (s *standing) observation(o catalogue.Observation, struck bool) {
 	case alive(o):
 		s.voidOutdoor(readLive)
 	case o.Quantity == "fan_motion" && o.Place == "blower" && o.Value == "running":
-		if !struck {
-			s.air = sw{}
-		}
-		s.forget(indoor, readLive)
+		s.livens(&s.air, struck)
+		s.voidIndoor(readLive)
 	}
 }
 
@@ -240,10 +247,6 @@ func alive(o catalogue.Observation) bool {
 		return o.Place == "fan" && o.Value == "running"
 	case "start_kit", "starts_again":
 		return o.Value != "silent"
-	case "breaker_state":
-		return o.Value == "on"
-	case "breaker_reset", "breaker_isolated":
-		return true
 	}
 	return false
 }
@@ -257,6 +260,8 @@ func (s *standing) reading(at time.Time, r catalogue.Reading, struck bool) {
 		s.meter(at, steady && r.Qualifier == "" && r.Value >= Harmful, struck)
 	case (r.Quantity == "insulation_resistance" || r.Quantity == "resistance") && r.Place == "winding_to_ground":
 		s.grounds = s.grounds || !struck
+	case r.Quantity == "capacitor_voltage" && r.Place == "blower_capacitor":
+		s.blowerCapacitor(at, r, steady, struck)
 	case r.Quantity == "voltage" && r.Place == "capacitor", r.Quantity == "capacitor_voltage":
 		s.capacitor(at, r, steady, struck)
 	case r.Quantity == "voltage" || r.Quantity == "voltage_under_start":
@@ -264,17 +269,17 @@ func (s *standing) reading(at time.Time, r catalogue.Reading, struck bool) {
 	case (r.Quantity == "current" || r.Quantity == "starting_current") && r.Qualifier != "nothing" && r.Value >= 0.5:
 		if r.Place == "blower" || r.Place == "aux_heat" {
 			s.livens(&s.air, struck)
-			s.forget(indoor, readLive)
+			s.voidIndoor(readLive)
 		} else {
 			s.voidOutdoor(readLive)
 		}
 	case r.Quantity == "control_voltage" && (!steady || r.Value >= Control):
 		s.livens(&s.air, struck) // the transformer is in the air handler
-		s.forget(indoor, readLive)
+		s.voidIndoor(readLive)
 	}
 }
 
-// livens takes a switch for closed: what it feeds was read alive.
+// livens takes a switch for closed: it was closed, or what it feeds was read alive.
 func (s *standing) livens(x *sw, struck bool) {
 	if !struck {
 		*x = sw{}
@@ -326,7 +331,7 @@ func (s *standing) volts(at time.Time, r catalogue.Reading, steady, struck bool)
 		s.proofs[a].waiting[r.Place] = at
 	case dead:
 	case r.Place == "blower" || r.Place == "aux_heat" || r.Place == "transformer_primary":
-		s.forget(indoor, readLive)
+		s.voidIndoor(readLive)
 	case r.Place == "disconnect_line" && !s.breaker.open:
 		// before the pulled disconnect the line is live, as it should be
 		s.forget(lineSide, readLive)
@@ -341,5 +346,14 @@ func (s *standing) capacitor(at time.Time, r catalogue.Reading, steady, struck b
 		s.recharge()
 	case !struck && s.bled && s.isolated(outdoor) && s.knows(at):
 		s.measured[r.Place] = at
+	}
+}
+
+func (s *standing) blowerCapacitor(at time.Time, r catalogue.Reading, steady, struck bool) {
+	switch {
+	case !steady || r.Value >= Discharged:
+		s.blowerBled, s.blowerMeasured = false, time.Time{}
+	case !struck && s.blowerBled && s.isolated(indoor) && s.knows(at):
+		s.blowerMeasured = at
 	}
 }

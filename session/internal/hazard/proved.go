@@ -61,23 +61,35 @@ func (s *standing) lacks(a area, now time.Time) string {
 // charged says what the capacitor lacks to be bled and then measured at nothing, as a
 // whole or section by section.
 func (s *standing) charged(now time.Time) string {
-	sections := []catalogue.PlaceID{"capacitor"}
-	if _, whole := s.measured["capacitor"]; !whole {
-		sections = []catalogue.PlaceID{"herm", "fan_section"}
-	}
-	for _, p := range sections {
+	old := false
+	young := func(p catalogue.PlaceID) bool {
 		when, ok := s.measured[p]
-		switch {
-		case !ok && s.because[outdoor] != "":
-			return "not measured since: " + s.because[outdoor]
-		case !ok:
-			return "not measured, with the supply locked and a proved meter"
-		case now.Sub(when) > MaxAge:
-			return "its measurement is too old"
-		}
+		old = old || ok && now.Sub(when) > MaxAge
+		return s.absent[p] || ok && now.Sub(when) <= MaxAge
 	}
-	if !s.bled {
-		return "not bled"
+	switch {
+	case young("capacitor") || young("herm") && young("fan_section"):
+		if !s.bled {
+			return "not bled"
+		}
+		return ""
+	case old:
+		return "its measurement is too old"
+	case s.because[outdoor] != "":
+		return "not measured since: " + s.because[outdoor]
+	}
+	return "not measured, with the supply locked and a proved meter"
+}
+
+// blowerCharged says the same of the blower's capacitor, where it has one.
+func (s *standing) blowerCharged(now time.Time) string {
+	switch {
+	case s.absent["blower_capacitor"]:
+		return ""
+	case !s.blowerBled || s.blowerMeasured.IsZero():
+		return "not bled and then measured"
+	case now.Sub(s.blowerMeasured) > MaxAge:
+		return "its measurement is too old"
 	}
 	return ""
 }
@@ -94,3 +106,6 @@ func (l *Ledger) Indoor(now time.Time) string { return l.s.lacks(indoor, now) }
 
 // Capacitor says what the run capacitor lacks to be proved bled.
 func (l *Ledger) Capacitor(now time.Time) string { return l.s.charged(now) }
+
+// BlowerCapacitor says what the blower's capacitor lacks.
+func (l *Ledger) BlowerCapacitor(now time.Time) string { return l.s.blowerCharged(now) }

@@ -15,9 +15,9 @@ var workData []byte
 
 // row says what one piece of work needs. Its needs are: outdoor, line_side and
 // indoor, that area dead, locked and proved; capacitor, the run capacitor bled and
-// measured; control, the air handler off, which feeds the 24 V wires; bleed_blower,
-// that the prompt itself has the blower's capacitor bled; probe, a caution; reset,
-// the windings read to ground before a tripped breaker is closed again.
+// measured; blower_capacitor, the blower's, or none fitted; control, the air
+// handler off, which feeds the 24 V wires; probe, a caution; reset, the windings read to
+// ground before a tripped breaker is closed again.
 type row struct {
 	Test    string   `json:"test"`
 	Repair  string   `json:"repair"`
@@ -110,14 +110,14 @@ func (j *Judge) Check(p Prompt, l *Ledger, now time.Time) []Breach {
 }
 
 var unmet = map[string]string{
-	"outdoor":      "hands-on at the outdoor unit, which is not proved dead",
-	"capacitor":    "hands within reach of the capacitor, which is not proved bled",
-	"line_side":    "hands-on at the disconnect's line side, which is not proved dead",
-	"indoor":       "hands-on in the air handler, which is not proved dead",
-	"control":      "hands-on at 24 V wires, fed from the air handler",
-	"bleed_blower": "hands-on at the blower's capacitor",
-	"probe":        "live probing",
-	"reset":        "a tripped breaker is to be reset",
+	"outdoor":          "hands-on at the outdoor unit, which is not proved dead",
+	"capacitor":        "hands within reach of the capacitor, which is not proved bled",
+	"line_side":        "hands-on at the disconnect's line side, which is not proved dead",
+	"indoor":           "hands-on in the air handler, which is not proved dead",
+	"control":          "hands-on at 24 V wires, fed from the air handler",
+	"blower_capacitor": "hands within reach of the blower's capacitor, which is not proved bled",
+	"probe":            "live probing",
+	"reset":            "a tripped breaker is to be reset",
 }
 
 func lacking(need string, p Prompt, l *Ledger, now time.Time) string {
@@ -138,8 +138,8 @@ func lacking(need string, p Prompt, l *Ledger, now time.Time) string {
 		return l.Indoor(now)
 	case "control":
 		return unless(l.s.air.open, "the air handler is not told off")
-	case "bleed_blower":
-		return unless(strings.Contains(strings.ToLower(p.Say+" "+strings.Join(p.Cautions, " ")), "bleed"), "the prompt does not have it bled")
+	case "blower_capacitor":
+		return l.BlowerCapacitor(now)
 	case "probe":
 		return unless(len(p.Cautions) > 0, "no caution")
 	case "reset":

@@ -93,8 +93,11 @@ func (m *Machine) source(s *State, r catalogue.Reading, sure bool, at time.Time)
 	return nil
 }
 
-// prove takes a reading of nothing for the proofs that it belongs to.
+// prove takes a reading of nothing for each proof that it belongs to, and warns where it
+// proves nothing.
 func (m *Machine) prove(s *State, r catalogue.Reading, sure bool, at time.Time) []Warning {
+	var warn []Warning
+	taken := false
 	for i := range m.Proofs {
 		p := &m.Proofs[i]
 		for _, x := range p.Reads {
@@ -106,27 +109,37 @@ func (m *Machine) prove(s *State, r catalogue.Reading, sure bool, at time.Time) 
 				return []Warning{{NotReady, m.Lines.Unclear}}
 			case !p.cond.of(s.facts):
 				if s.Is(OutdoorOff) && !s.Is(OutdoorLock) && slices.Contains(p.If, "outdoor_locked") || s.Is(IndoorOff) && slices.Contains(p.If, "lock_indoor") {
-					return []Warning{{NotReady, m.Lines.NotLocked}}
+					warn = []Warning{{NotReady, m.Lines.NotLocked}}
 				}
-				return nil // a finding about the supply, no proof of anything
+				continue // a finding about the supply, no proof of anything
 			case !s.Is(Meter):
-				return []Warning{{NotReady, m.Lines.NoMeter}}
+				warn = []Warning{{NotReady, m.Lines.NoMeter}}
+				continue
 			}
-			if (s.facts & p.all).none() {
-				s.since[i] = at
-				if m.meter >= 0 && s.since[m.meter].Before(at) {
-					s.since[i] = s.since[m.meter] // it is as old as what proved its meter
-				}
-			}
-			add := set(1) << x.read
-			if p.Once {
-				add |= 1 << x.sure
-			}
-			m.change(s, add, 0)
-			return nil
+			m.read(s, i, x, at)
+			taken = true
 		}
 	}
-	return nil
+	if taken {
+		return nil
+	}
+	return warn
+}
+
+// read notes what one reading of nothing proves for proof i.
+func (m *Machine) read(s *State, i int, x Read, at time.Time) {
+	p := &m.Proofs[i]
+	if (s.facts & p.all).none() {
+		s.since[i] = at
+		if m.meter >= 0 && s.since[m.meter].Before(at) {
+			s.since[i] = s.since[m.meter] // it is as old as what proved its meter
+		}
+	}
+	add := set(1) << x.read
+	if p.Once {
+		add |= 1 << x.sure
+	}
+	m.change(s, add, 0)
 }
 
 func (x *Read) takes(r catalogue.Reading) bool {

@@ -264,6 +264,9 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 			o.Value = said
 		}
 	}
+	if o.Quantity == "breaker_state" && o.Value == "off" && s.energy.Is(energy.SeenTripped) {
+		o.Value = "tripped" // its handle stands between: it was seen tripped, and nobody has reset it
+	}
 	rec := s.record(e, Input{Quantity: o.Quantity, Place: o.Place})
 	rec.choice = o.Value
 	if o.Quantity == "connection" && o.Place == "disconnect" && o.Value == "loose" && s.epoch == 0 && s.noSupplySeen() {

@@ -51,6 +51,12 @@ func (k *Knowledge) touch(en *Energy, e Event) []energy.Warning {
 	return nil
 }
 
+// Unproved is a state of which nothing counts as proved any more.
+func (k *Knowledge) Unproved(e Energy) Energy {
+	k.energy.Lapse(&e)
+	return e
+}
+
 // feel takes an event and warns of what does not fit.
 func (s *state) feel(e Event) {
 	for _, w := range s.k.touch(&s.energy, e) {

@@ -8,6 +8,7 @@ import (
 
 	"callout/catalogue"
 	"callout/diagnose"
+	"callout/diagnose/energy"
 	"callout/intents"
 	"callout/joblog"
 	"callout/prompts"
@@ -182,6 +183,7 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		c.stack = append(c.stack, kept{seq: seq, events: []uint64{eventSeq(seq, 0)}, what: r.Spoken[0]})
 	case joblog.Energy:
 		if b.Resumed {
+			c.turn, c.lastTurn = nil, nil // what was said then may not be said again
 			c.tell(seq, diagnose.Event{Seq: eventSeq(seq, 0), At: at, Resumed: true})
 		}
 		c.energy = b.State
@@ -194,6 +196,9 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		c.next, c.nextSeq = b, seq
 	case joblog.Caution:
 		c.cautioned[b.Caution] = true
+		if b.Caution == energy.Lapsed {
+			c.turn, c.lastTurn = nil, nil
+		}
 		for _, entry := range b.Entries {
 			c.warned[warnKey(entry, b.Say)] = true
 		}
@@ -234,6 +239,11 @@ func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
 		return
 	case joblog.Asked:
 		c.considered[seq] = b
+		for i, d := range b.Declarations { // what may have been told is in doubt until it is told
+			if i < eventsPerEntry {
+				c.tell(seq, diagnose.Event{Seq: eventSeq(seq, i), At: at, Declaration: catalogue.DeclarationID(d.Declaration), Struck: true})
+			}
+		}
 		return
 	}
 	k := kept{seq: seq}

@@ -29,9 +29,9 @@ func (t *turn) age() {
 // resumed notes that the job is taken up again: what was proved dead before is
 // proved again.
 func (t *turn) resumed() {
-	e := t.call.job.Energy()
+	e := t.call.know.Engine.Unproved(t.call.job.Energy())
 	t.emit(joblog.Energy{State: energyText(e), Outdoor: string(e.Outdoor), Indoor: string(e.Indoor), Capacitor: string(e.Capacitor), Resumed: true})
-	t.energy(t.call.job.Energy())
+	t.say("energy", prompts.Args{"Text": energyText(e)})
 }
 
 func powerText(p diagnose.Power) string {

@@ -208,6 +208,10 @@ func (t *turn) take(heard uint64, u Utterance, d decision) {
 	for _, ask := range d.ask {
 		t.ask(heard, ask, u.Certainty)
 	}
+	if len(d.ask) > 0 {
+		t.warn()
+		t.energy(t.call.job.Energy())
+	}
 	if q := t.call.asked(); q != nil && len(d.ask) > 0 {
 		t.put(q)
 	}

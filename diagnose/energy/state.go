@@ -52,11 +52,12 @@ const (
 	IndoorDead
 	CapacitorBled // claimed
 	CapacitorDead
+	SeenTripped // and not reset since
 	known
 )
 
 var names = [known]string{"disconnect", "breaker", "tripped", "doubted", "meter", "panel_open", "leads_off", "plug_off", "start_kit", "calling", "call_off", "indoor_off",
-	"outdoor_off", "outdoor_locked", "outdoor_dead", "indoor_dead", "capacitor_bled", "capacitor_dead"}
+	"outdoor_off", "outdoor_locked", "outdoor_dead", "indoor_dead", "capacitor_bled", "capacitor_dead", "seen_tripped"}
 
 // most is how many proofs a machine may hold.
 const most = 8

@@ -14,7 +14,8 @@ type SegmentOptions struct {
 	Max       time.Duration // longest utterance; 25 s
 }
 
-func (o SegmentOptions) withDefaults() SegmentOptions {
+// WithDefaults fills the zero fields.
+func (o SegmentOptions) WithDefaults() SegmentOptions {
 	if o.Threshold == 0 {
 		o.Threshold = 0.5
 	}
@@ -58,7 +59,7 @@ type Segmenter struct {
 
 // NewSegmenter makes a Segmenter.
 func NewSegmenter(o SegmentOptions) *Segmenter {
-	o = o.withDefaults()
+	o = o.WithDefaults()
 	return &Segmenter{
 		threshold: o.Threshold, minSpeech: max(1, frames(o.MinSpeech)), pause: max(1, frames(o.Pause)),
 		pre: frames(o.PreRoll), post: frames(o.PostRoll), maxFrames: max(2, frames(o.Max)),

@@ -182,6 +182,9 @@ type Command struct {
 	// Argument: "" none, "number" a number may follow ("no, forty five"),
 	// "text" free words follow ("note …"), "minutes" a time follows.
 	Argument string `json:"argument,omitempty"`
+	// Changes is true where the command alters what is recorded or asked next, beyond
+	// what is said.
+	Changes bool `json:"changes,omitempty"`
 }
 
 // RepairID names one repair.

@@ -49,6 +49,8 @@ type Heard struct {
 	Alternatives []Alternative `json:"alternatives,omitempty"`
 	// Engine names the recogniser, with its settings.
 	Engine string `json:"engine,omitempty"`
+	// Mixed is true if the program spoke meanwhile, so that its own voice may be in it.
+	Mixed bool `json:"mixed,omitempty"`
 	// DurationMS is the utterance's length in milliseconds.
 	DurationMS int64 `json:"duration_ms,omitempty"`
 	// Audio is the name of the recording in the folder audio, and AudioSHA256

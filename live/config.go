@@ -92,7 +92,7 @@ type Config struct {
 	Ear         Ear
 	Warm        func(context.Context) error // called before the ear's first utterance; may be nil
 	Voice       Voice                       // nil: nothing is spoken
-	Loudspeaker Loudspeaker
+	Loudspeaker Loudspeaker                 // one with a method Late() int64 tells how often it ran dry
 	Book        *prompts.Book
 	Rate        int // words a minute
 	Pauses      Pauses

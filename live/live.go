@@ -41,8 +41,11 @@ type Session struct {
 	waiting   []*attempt // not yet given to the recogniser
 	decoding  bool
 	voicing   bool
-	early     []string // phrases to be voiced when there is nothing else to do
-	recent    []spokenSpan
+	early     []string  // phrases to be voiced when there is nothing else to do
+	recent    []span    // what was said last
+	late      int64     // calls of the sound system that came late
+	ranDry    time.Time // when the loudspeaker did, last
+	pace      pace
 	turn      *Timing
 	decision  joblog.Decision
 	mine      bool // the turn had a command for the voice
@@ -51,12 +54,6 @@ type Session struct {
 	dead      time.Time // warned of silence
 	voiceBad  bool
 	lostSound time.Time // when the loudspeaker was found gone
-}
-
-// spokenSpan is when something was said, for knowing the own voice by its words.
-type spokenSpan struct {
-	from, to time.Time
-	words    []string
 }
 
 // New makes a Session.
@@ -140,6 +137,7 @@ func (s *Session) Settle(ctx context.Context) error {
 // DeviceChanged tells that the microphone went away, or is there again.
 func (s *Session) DeviceChanged(ctx context.Context, lost bool, name, why string) {
 	s.post(ctx, func(ctx context.Context) error {
+		s.pace = pace{}
 		if !lost {
 			s.notice("microphone: " + name + " is back")
 			s.cfg.Detector.Reset()

@@ -35,6 +35,7 @@ type sentence struct {
 	voiced bool
 	asked  bool // the voice was given it
 	failed int  // times that the loudspeaker failed with it
+	cut    int  // times that it was cut off
 	turn   *Timing
 }
 
@@ -121,16 +122,21 @@ func (s *sentence) again() bool {
 	return s.as == joblog.AsStep || s.as == joblog.AsQuestion && s.entry != 0
 }
 
+// mostCut is how often a sentence is cut off: what cuts it again may be its own echo, and
+// it would never be said.
+const mostCut = 3
+
 // interrupt stops what may be stopped, and keeps it back.
 func (m *mouth) interrupt() {
 	var stay []*sentence
 	for i, s := range m.queue {
 		switch {
-		case s.whole():
+		case s.whole(), s.cut >= mostCut:
 			stay = append(stay, s)
 		case i == 0 && m.playing:
 			if !m.cutting {
 				m.cutting = true
+				s.cut++
 				m.cancel()
 				m.held = append(m.held, s)
 			}
@@ -170,7 +176,7 @@ func (m *mouth) resume() {
 // fresh is s to be said from its start.
 func (m *mouth) fresh(s *sentence) *sentence {
 	m.lastID++
-	return &sentence{id: m.lastID, text: s.text, as: s.as, entry: s.entry}
+	return &sentence{id: m.lastID, text: s.text, as: s.as, entry: s.entry, cut: s.cut}
 }
 
 // revoice forgets the sound of what waits, after the voice or its speed changed.

@@ -84,6 +84,13 @@ func (o *own) heard(frame []float32, at time.Time) bool {
 	return other
 }
 
+// ownDeaf is the usual echo, in dB under what is played, below which nothing of it is
+// taken for speech: a headset's.
+const ownDeaf = -45
+
+// deaf reports whether what is played is known not to come back.
+func (o *own) deaf() bool { return len(o.coupling) >= ownEnough && o.limit < ownDeaf }
+
 func (o *own) learn(coupling float64) {
 	if len(o.coupling) < ownWindow {
 		o.coupling = append(o.coupling, coupling)

@@ -103,18 +103,76 @@ func TestCacheForgetsTheOldest(t *testing.T) {
 	assert.False(t, ok)
 }
 
-// Three words in a row of what is being said are the own voice; fewer, or words
-// of another time, are not.
+// The words of what is being said are the own voice; those of another time, of what was
+// cut off before it came to them, or of somebody else are not.
 func TestOwnWords(t *testing.T) {
 	s := New(Config{})
 	now := time.Now()
-	s.recent = []spokenSpan{{now.Add(-5 * time.Second), now, plainWords("Current, compressor's common wire: 47 amps.")}}
-	a := &attempt{sound: audio.Utterance{Samples: make([]float32, 2*audio.Rate)}, end: now.Add(-time.Second)}
+	begin := func() {
+		s.recent, s.ranDry = nil, time.Time{}
+		s.spoke(1, "Current, compressor's common wire: 47 amps.", now.Add(-5*time.Second), 4*time.Second)
+	}
+	begin()
+	a := &attempt{sound: audio.Utterance{Samples: make([]float32, 2*audio.Rate), End: 2 * time.Second}, end: now.Add(-time.Second)}
+	assert.True(t, s.mixed(a))
 	assert.True(t, s.echo(a, "Common wire, 47 amps"))
-	assert.False(t, s.echo(a, "47 amps"))
+	assert.True(t, s.echo(a, "47 amps"))
+	assert.True(t, s.echo(a, "current compressor's common wire 46 amps"), "misheard in one word")
+	assert.False(t, s.echo(a, "amps"))
 	assert.False(t, s.echo(a, "compressor amps 48"))
-	a.end = now.Add(10 * time.Second)
+	s.fell(1, now.Add(-3*time.Second)) // half of it was out
+	a.end = now.Add(-2500 * time.Millisecond)
+	assert.False(t, s.echo(a, "47 amps"))
+	assert.True(t, s.echo(a, "Current, compressor's"))
+	begin()
+	a.end = now.Add(2 * time.Second)
+	assert.False(t, s.mixed(a))
 	assert.False(t, s.echo(a, "Common wire, 47 amps"))
+	s.ranDry = now.Add(-time.Second) // it may have come late
+	assert.True(t, s.mixed(a))
+	assert.True(t, s.echo(a, "Common wire, 47 amps"))
+	a.end = now.Add(10 * time.Second)
+	assert.False(t, s.mixed(a))
+}
+
+// A headset brings nothing back: who wears one talks over the program as he likes.
+func TestAHeadsetIsNotMixed(t *testing.T) {
+	s := New(Config{})
+	now := time.Now()
+	a := &attempt{sound: audio.Utterance{Samples: make([]float32, audio.Rate), End: time.Second}, end: now}
+	sound, quiet := make([]float32, 4*audio.Rate), make([]float32, audio.FrameSize)
+	for i := range sound {
+		sound[i] = 0.3
+	}
+	s.spoke(1, "Next: measure.", now.Add(-3*time.Second), 4*time.Second)
+	assert.True(t, s.mixed(a), "not known yet")
+	s.own.play(sound, audio.Rate, now.Add(-3*time.Second))
+	for i := range 60 {
+		s.own.heard(quiet, now.Add(-3*time.Second+time.Duration(i)*frameTime))
+	}
+	assert.False(t, s.mixed(a))
+}
+
+// Sound that comes late catches up; what stays behind the clock was lost.
+func TestHolesInTheSound(t *testing.T) {
+	var p pace
+	at := time.Now()
+	for i := range 100 {
+		at = at.Add(frameTime)
+		late := time.Duration(0)
+		if i >= 40 && i < 50 {
+			late = 150 * time.Millisecond
+		}
+		p.frame(at.Add(late))
+		assert.Equal(t, late > 0, p.torn(at, time.Second), i)
+	}
+	at = at.Add(60 * time.Millisecond)
+	for range holeFor + 1 {
+		at = at.Add(frameTime)
+		p.frame(at)
+	}
+	assert.True(t, p.torn(at.Add(-300*time.Millisecond), time.Second))
+	assert.False(t, p.torn(at.Add(5*time.Second), time.Second))
 }
 
 func TestTimings(t *testing.T) {

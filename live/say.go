@@ -5,7 +5,6 @@ import (
 	"errors"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 )
 
@@ -88,8 +87,7 @@ func (s *Session) begun(b begun) {
 	q := s.mouth.queue[0]
 	s.own.play(q.clip.Samples, q.clip.Rate, b.at)
 	length := time.Duration(len(q.clip.Samples)) * time.Second / time.Duration(q.clip.Rate)
-	s.recent = append(s.recent, spokenSpan{b.at, b.at.Add(length + ownReach), plainWords(q.text)})
-	s.recent = s.recent[max(0, len(s.recent)-8):]
+	s.spoke(q.id, q.text, b.at, length)
 	if t := q.turn; t != nil {
 		q.turn = nil
 		t.Voice, t.Out = max(0, t.voiced.Sub(t.heard)), b.at.Sub(t.voiced)
@@ -111,6 +109,7 @@ func (s *Session) ended(e ended) {
 	}
 	q := m.queue[0]
 	m.queue = m.queue[1:]
+	s.fell(q.id, time.Now())
 	switch {
 	case e.err == nil:
 		m.said = append(m.said, q)
@@ -134,10 +133,3 @@ func (s *Session) ended(e ended) {
 }
 
 func cacheKey(text string, rate int) string { return strconv.Itoa(rate) + " " + text }
-
-// plainWords are the words of a text in lower case, without punctuation.
-func plainWords(text string) []string {
-	return strings.FieldsFunc(strings.ToLower(text), func(r rune) bool {
-		return !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9' || r == '\'')
-	})
-}

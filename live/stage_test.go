@@ -24,10 +24,13 @@ const frameTime = audio.FrameSize * time.Second / audio.Rate
 // clock of a test bubble.
 type room struct {
 	mu       sync.Mutex
-	frames   int          // given so far
-	words    []spokenWord // by the technician
-	free     int          // the first frame in which nothing is planned
-	echo     float64      // of full scale, of what the loudspeaker plays
+	frames   int                 // given so far
+	words    []spokenWord        // by the technician
+	free     int                 // the first frame in which nothing is planned
+	echo     float64             // of full scale, of what the loudspeaker plays
+	lag      time.Duration       // by which what is played comes out late
+	ranDry   int64               // how often the loudspeaker told so
+	taken    func(string) string // what the ear makes of the program's own words; nil: the same
 	noise    float64
 	silent   bool // the microphone gives nothing
 	playing  float64
@@ -39,7 +42,7 @@ type room struct {
 	decodes  int
 	earFails error
 	quit     chan struct{}
-	out      func(played) // told when a sentence has ended
+	heardOut func(played) // told when a sentence has ended
 }
 
 type spokenWord struct {
@@ -95,7 +98,7 @@ func (r *room) Read(ctx context.Context, frame []float32) (time.Time, error) {
 		r.mu.Lock()
 	}
 	defer r.mu.Unlock()
-	level := r.noise + r.echo*r.playing
+	level := r.noise + r.echo*r.loudness()
 	for i := len(r.words) - 1; i >= 0 && i > len(r.words)-40; i-- {
 		if w := r.words[i]; w.from <= r.frames && r.frames < w.to {
 			level += voiceLevel
@@ -109,6 +112,35 @@ func (r *room) Read(ctx context.Context, frame []float32) (time.Time, error) {
 	}
 	r.frames++
 	return time.Now(), nil
+}
+
+// loudness is that of what is heard of the loudspeaker now.
+func (r *room) loudness() float64 {
+	if r.lag == 0 {
+		return r.playing
+	}
+	if p := r.out(); p != nil {
+		return p.gain * voiceLevel
+	}
+	return 0
+}
+
+// out is what is heard of the loudspeaker now, nil if nothing.
+func (r *room) out() *played {
+	at := time.Now().Add(-r.lag)
+	for i := range r.plays {
+		if p := &r.plays[i]; !at.Before(p.start) && (p.end.IsZero() || at.Before(p.end)) {
+			return p
+		}
+	}
+	return nil
+}
+
+// Late tells how often the loudspeaker ran dry.
+func (r *room) Late() int64 {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.ranDry
 }
 
 // Hear knows the words whose middle lies in the sound; sound without any is the
@@ -133,7 +165,11 @@ func (r *room) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (s
 		}
 	}
 	if len(text) == 0 && r.echo > 0 && len(r.plays) > 0 {
-		text = append(text, r.plays[len(r.plays)-1].text)
+		own := r.plays[len(r.plays)-1].text
+		if r.taken != nil {
+			own = r.taken(own)
+		}
+		text = append(text, own)
 	}
 	return session.Utterance{At: at, Source: joblog.Speech, Text: strings.Join(text, " "), Certainty: 1, Duration: sound.Duration(), Engine: "room"}, nil
 }
@@ -184,6 +220,9 @@ func (r *room) PlayTold(ctx context.Context, samples []float32, rate int, begun 
 	}
 	p := played{text: r.texts[mark], start: time.Now(), gain: math.Abs(float64(samples[0])) / voiceLevel}
 	r.playing = math.Abs(float64(samples[0]))
+	if r.lag > 0 {
+		r.ranDry++
+	}
 	r.plays = append(r.plays, p)
 	i, quit := len(r.plays)-1, r.quit
 	r.mu.Unlock()
@@ -202,8 +241,8 @@ func (r *room) PlayTold(ctx context.Context, samples []float32, rate int, begun 
 	r.plays[i].end, r.plays[i].cut = time.Now(), ctx.Err() != nil
 	p = r.plays[i]
 	r.mu.Unlock()
-	if r.out != nil {
-		r.out(p)
+	if r.heardOut != nil {
+		r.heardOut(p)
 	}
 	return ctx.Err()
 }

@@ -20,6 +20,8 @@ const (
 // frame takes the next stretch of sound.
 func (s *Session) frame(ctx context.Context, f frame) error {
 	s.measure(f)
+	s.pace.frame(f.at)
+	s.watchSpeaker(f.at)
 	score := s.cfg.Detector.Score(f.samples)
 	if !s.own.heard(f.samples, f.at) {
 		score = 0
@@ -148,7 +150,8 @@ func (s *Session) settle(ctx context.Context) error {
 		if a.err != nil { // logged as heard, without words
 			u = session.Utterance{At: a.end, Source: joblog.Speech, Duration: a.sound.Duration(), Sound: a.sound.Samples}
 		}
-		u.Cut, u.Echo = a.cut, s.echo(a, u.Text)
+		u.Cut = a.cut || s.pace.torn(a.end, a.sound.Duration())
+		u.Mixed, u.Echo = s.mixed(a), s.echo(a, u.Text)
 		now := time.Now()
 		t := &Timing{Text: u.Text, End: a.end, Took: a.took, committed: now}
 		t.Pause = now.Sub(a.end)
@@ -160,26 +163,4 @@ func (s *Session) settle(ctx context.Context) error {
 		}
 	}
 	return nil
-}
-
-// echo is whether an utterance is what was being said meanwhile: three words of
-// it or more, in their order.
-func (s *Session) echo(a *attempt, text string) bool {
-	words := plainWords(text)
-	if len(words) < 3 {
-		return false
-	}
-	from := a.end.Add(-a.sound.Duration())
-	var said []string
-	for _, r := range s.recent {
-		if r.from.Before(a.end) && r.to.After(from) {
-			said = append(said, r.words...)
-		}
-	}
-	for i := 0; i+len(words) <= len(said); i++ {
-		if slices.Equal(said[i:i+len(words)], words) {
-			return true
-		}
-	}
-	return false
 }

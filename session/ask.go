@@ -81,6 +81,19 @@ func (c *Call) askConfirm(it intents.Item) asking {
 	return a
 }
 
+// askOwn asks about what was heard while the program spoke. A note and a correction have
+// no short name: they are to be said again.
+func (c *Call) askOwn(it intents.Item) asking {
+	if it.Note != "" || it.Command != nil && it.Command.Number != nil {
+		return asking{asks: joblog.Say, phrase: "ask_again", because: spokeMeanwhile}
+	}
+	a := c.askConfirm(it)
+	a.because = spokeMeanwhile
+	return a
+}
+
+const spokeMeanwhile = "the program spoke meanwhile"
+
 // askUnsure asks about an item that was not heard surely enough. Where another text was
 // nearly as likely, the question names what each of them says.
 func (c *Call) askUnsure(it intents.Item, u Utterance) asking {

@@ -77,6 +77,7 @@ type Utterance struct {
 	AudioSHA256   string
 	Cut           bool // the sound broke off in it: what it says is asked back
 	Echo          bool // it is the program's own voice
+	Mixed         bool // the program spoke meanwhile: it may hold its own voice, and what it says is asked back
 }
 
 // Record is one entry to be logged. Seq is the number that the log will give it.
@@ -117,6 +118,7 @@ type Call struct {
 	at         time.Time
 	id         string
 	deaf       bool // told to stop listening
+	mixed      int  // utterances in a row that the program spoke in
 	closed     bool
 	heard      map[uint64]string         // texts by entry, until something was made of them
 	considered map[uint64]joblog.Callout // by entry, until their question comes
@@ -163,6 +165,9 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		c.id = b.Job
 	case joblog.Heard:
 		c.heard[seq] = b.Text
+		if c.mixed++; !b.Mixed {
+			c.mixed = 0
+		}
 		if len(c.turn) > 0 {
 			c.lastTurn, c.turn = c.turn, nil
 		}

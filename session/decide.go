@@ -1,6 +1,7 @@
 package session
 
 import (
+	"slices"
 	"strings"
 
 	"callout/catalogue"
@@ -18,6 +19,7 @@ type decision struct {
 	why     string // why nothing was made of it
 	meant   []intents.Item
 	named   []string // what of the trade was in words that were not understood
+	own     bool     // it would answer the question, and may be the program's own voice
 }
 
 func (d decision) commands(id catalogue.CommandID) bool {
@@ -68,6 +70,9 @@ func (c *Call) decide(u Utterance) decision {
 	}
 	safely := max(ask, c.policy.AskSafety)
 	for _, it := range r.Items {
+		if it.Command != nil && len(r.Items) == 1 && q != nil && u.Mixed && slices.Contains([]catalogue.CommandID{"yes", "no", "retract"}, it.Command.Command) {
+			return decision{own: true}
+		}
 		if it.Command != nil && len(r.Items) == 1 && q != nil && it.Command.Command == "retract" {
 			no := false
 			d.answer = &no // what was said last is still in question: that is struck, not what stands
@@ -85,6 +90,8 @@ func (c *Call) decide(u Utterance) decision {
 		switch {
 		case c.implausible(it):
 			d.ask = append(d.ask, c.askImplausible(it))
+		case u.Mixed && c.keeps(it):
+			d.ask = append(d.ask, c.askOwn(it))
 		case q != nil && q.seq > c.nextSeq && c.another(it, *q, u.Text):
 			d.ask = append(d.ask, c.askConfirm(it))
 		case c.contrary(it, u):
@@ -102,6 +109,16 @@ func (c *Call) decide(u Utterance) decision {
 		d.ask = append(d.ask, c.askDoubt(doubt))
 	}
 	return d
+}
+
+// keeps reports whether an item would change what is recorded or decided. A command that
+// only makes the program speak does not.
+func (c *Call) keeps(it intents.Item) bool {
+	if it.Command == nil {
+		return true
+	}
+	cmd, _ := c.know.Catalogue.Command(it.Command.Command)
+	return cmd.Changes
 }
 
 // another reports whether it is another number alone than the one that a yes or a no was

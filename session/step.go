@@ -162,12 +162,17 @@ func (c *Call) Hear(u Utterance) ([]Record, error) {
 	}
 	t := c.begin(u.At)
 	h := t.emit(joblog.Heard{Source: u.Source, Text: u.Text, LogLikelihood: u.LogLikelihood, Certainty: u.Certainty, Alternatives: u.Alternatives,
-		Engine: u.Engine, DurationMS: u.Duration.Milliseconds(), Audio: u.Audio, AudioSHA256: u.AudioSHA256})
+		Engine: u.Engine, Mixed: u.Mixed, DurationMS: u.Duration.Milliseconds(), Audio: u.Audio, AudioSHA256: u.AudioSHA256})
 	t.age()
 	d := c.decide(u)
 	switch {
 	case u.Echo:
 		t.ignore(h, "its own voice")
+	case c.mixed > mostMixed:
+		t.ignore(h, "its own voice may be in it, as in those before")
+	case d.own:
+		t.ignore(h, "it may be its own voice: the question stands")
+		t.put(c.asked())
 	case c.deaf && !d.commands("listen"):
 		t.ignore(h, "not listening")
 	case d.answer != nil:
@@ -182,6 +187,10 @@ func (c *Call) Hear(u Utterance) ([]Record, error) {
 	}
 	return t.end()
 }
+
+// mostMixed is how many utterances in a row that may be the program's own voice it answers:
+// else it could talk to itself for ever.
+const mostMixed = 3
 
 func (t *turn) ignore(heard uint64, why string) {
 	t.emit(joblog.Callout{Heard: heard, Decision: joblog.Ignored, Because: why})

@@ -328,6 +328,14 @@ func (o *sound) close() error {
 // lateSound is a loudspeaker that is known once the job's folder is.
 type lateSound struct{ live.Loudspeaker }
 
+// Late counts how often it came late; 0 for one that can't tell.
+func (l *lateSound) Late() int64 {
+	if x, ok := l.Loudspeaker.(interface{ Late() int64 }); ok {
+		return x.Late()
+	}
+	return 0
+}
+
 // toFile keeps speech at the pace at which it would be heard, so that the
 // conversation is the same.
 type toFile struct{ file *speech.File }

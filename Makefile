@@ -29,7 +29,7 @@ build: debian $(BIN) ## build bin/callout with everything it needs
 
 # Go knows what the program is made of, embedded files too: it is asked each time.
 $(BIN): $(NATIVE)
-	@$(NATIVE_ENV) go build -tags $(NATIVE_TAGS) -ldflags '-X main.version=$(VERSION)' -o $@ ./cmd/callout
+	@$(NATIVE_ENV) go build -tags $(NATIVE_TAGS) -ldflags '-X main.commit=$(VERSION)' -o $@ ./cmd/callout
 
 $(DEMO)/schedule.tsv: demo/call.tsv demo/make.go $(wildcard internal/scene/*.go)
 	@CGO_ENABLED=0 go run ./demo -out $(DEMO)

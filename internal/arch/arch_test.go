@@ -76,6 +76,7 @@ func plan() map[string][]string {
 		"prompts":                     {"catalogue"},
 		"quiet":                       {"catalogue", "internal/visible", "joblog", "prompts", "session"},
 		"review":                      {"catalogue", "internal/visible", "joblog"},
+		"session/internal/hazard":     {"catalogue"},
 		"session":                     {"catalogue", "diagnose", "diagnose/energy", "intents", "intents/hearing", "joblog", "physics", "prompts"},
 		"training/texts":              {"catalogue", "grammar", "intents"},
 		"weights":                     {},

@@ -15,10 +15,9 @@ include setup/native.mk
 BIN := bin/callout
 DEMO := .parts/demo
 CLIPS ?= $(DEMO)
-GO_SOURCES := $(shell find . -name '*.go' -not -path './.parts/*') $(shell find catalogue diagnose intents physics prompts quiet session joblog review -name '*.json' -o -name '*.txt' -o -name '*.csv' 2>/dev/null) go.mod go.sum
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
 
-.PHONY: help run build test check quick real debian debian-test demo clean bench-hearing fit-certainty
+.PHONY: help run build test quick long lint vuln real debian debian-test clean bench-hearing fit-certainty $(BIN)
 
 help: ## this list
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## */\t/' | expand -t 18
@@ -28,9 +27,9 @@ run: build $(if $(filter $(DEMO),$(CLIPS)),$(DEMO)/schedule.tsv) ## set up what 
 
 build: debian $(BIN) ## build bin/callout with everything it needs
 
-$(BIN): $(NATIVE) $(GO_SOURCES)
-	@echo "building $@" >&2
-	@$(NATIVE_ENV) go build -tags $(NATIVE_TAGS) -ldflags '-X main.version=$(VERSION)' -o $@ ./cmd/callout
+# Go knows what the program is made of, embedded files too: it is asked each time.
+$(BIN): $(NATIVE)
+	@$(NATIVE_ENV) go build -tags $(NATIVE_TAGS) -ldflags '-X main.commit=$(VERSION)' -o $@ ./cmd/callout
 
 $(DEMO)/schedule.tsv: demo/call.tsv demo/make.go $(wildcard internal/scene/*.go)
 	@CGO_ENABLED=0 go run ./demo -out $(DEMO)
@@ -41,11 +40,19 @@ debian: ## install the Debian packages that are missing
 debian-test: ## the same, with those that only the tests need
 	@sh setup/debian.sh test
 
-test: debian-test $(NATIVE) quick real ## every test
+test: debian-test $(NATIVE) lint long real ## every test
 
-quick: ## tests that need no model and no sound device
-	CGO_ENABLED=0 go vet ./...
+quick: lint ## before a commit: linters, and the tests that are quick and need no model and no sound device
+	CGO_ENABLED=0 go test -short ./...
+
+long: ## the same tests with the long plays
 	CGO_ENABLED=0 go test ./...
+
+lint: ## linters, each chosen; none may find anything
+	@sh setup/lint.sh
+
+vuln: ## known weaknesses in what the program is made of (asks a server)
+	CGO_ENABLED=0 go tool govulncheck ./cmd/...
 
 real: build ## tests with the real recogniser and sound system
 	$(NATIVE_ENV) go vet -tags $(NATIVE_TAGS) ./...

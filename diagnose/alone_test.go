@@ -21,6 +21,9 @@ const aloneLeast = 90
 // a fault that is hardly found at all, and a hundred in a long one, which holds
 // each to its share. CALLOUT_FAULT plays the faults that begin with it.
 func TestEveryFaultAlone(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	n, first := envInt("CALLOUT_ALONE", 4), uint64(envInt("CALLOUT_SEED", 90_000_000))
 	// With n calls a fault that comes right in aloneLeast of a hundred falls under
 	// this by chance about once in a thousand.

@@ -15,6 +15,9 @@ import (
 // calls: every reason of a verdict is a finding that was made, and a cause that
 // is believed at some share on the way is the cause about as often.
 func TestReasonsAreWhatWasRead(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	c, k := loaded(t)
 	verdicts := 0
 	for i := range 60 {
@@ -74,6 +77,9 @@ func (w *watching) repaired() []catalogue.RepairID { return w.job.Assess(clock(0
 // TestBeliefIsCalibratedOnTheWay: one sample a call from each fifth of belief,
 // the first time the leading cause is in it.
 func TestBeliefIsCalibratedOnTheWay(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	c, k := loaded(t)
 	var n, stated, held [6]float64
 	for i := range min(envInt("CALLOUT_CALLS", 200), 1000) {

@@ -111,6 +111,9 @@ func TestEveryVerdictExplainsItself(t *testing.T) {
 // TestStatedBeliefIsCalibrated: over simulated calls, verdicts stated at 80% or
 // more hold about as often as stated. CALLOUT_CALLS sets how many.
 func TestStatedBeliefIsCalibrated(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	c, err := catalogue.Load()
 	require.NoError(t, err)
 	k, err := diagnose.Load(c)

@@ -32,6 +32,9 @@ import (
 // TestItAsksWhatSeparatesTheTopTwo: with two causes in the lead, the next test is
 // one whose outcomes turn their order round.
 func TestItAsksWhatSeparatesTheTopTwo(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	for _, row := range []struct {
 		says            string
 		one, two        diagnose.FaultID // in the lead
@@ -68,6 +71,9 @@ func TestItAsksWhatSeparatesTheTopTwo(t *testing.T) {
 // TestNoDeadEnd: however much can't be done, no test is asked for again, and the
 // call ends with words that say where it stands.
 func TestNoDeadEnd(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	starts := []string{
 		"complaint unit no_cooling/fan_motion fan running/compressor_sound compressor hum",
 		"complaint unit nothing_runs/mode unit cooling", "complaint unit weak_cooling/fan_motion fan running/compressor_sound compressor running",
@@ -168,6 +174,9 @@ func TestContradictionsAreAskedAndNotAveraged(t *testing.T) {
 // RA3.2.2.2) and a degree, a clear low charge stays one; at the edge of the band
 // the finding says that it is not sure.
 func TestGaugeErrorMovesNoVerdict(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	r := physics.Refrigerant("R-410A")
 	sat := func(f float64, b physics.Branch) float64 {
 		p, err := r.Pressure(physics.Fahrenheit(f), b, 0)

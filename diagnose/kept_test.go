@@ -45,6 +45,9 @@ func tangled(k *Knowledge, rng *rand.Rand) Event {
 // TestWhatIsKeptIsAsIfFresh: a job that was looked at after every event shows
 // what one shows that is looked at for the first time, to the last bit.
 func TestWhatIsKeptIsAsIfFresh(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	k := knowledge(t)
 	done := 0
 	for s := range 30 {

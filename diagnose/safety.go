@@ -3,7 +3,6 @@ package diagnose
 import (
 	"time"
 
-	"callout/catalogue"
 	"callout/diagnose/energy"
 )
 
@@ -83,11 +82,6 @@ func (s *state) lapsed(names []string, why string, seq uint64) {
 	if text := s.k.energy.Named(names); text != "" {
 		s.warnings = append(s.warnings, Warning{ID: energy.Lapsed, Seq: seq, Text: why + " " + text})
 	}
-}
-
-// dead reports whether a meter reading is nothing.
-func dead(r catalogue.Reading) bool {
-	return r.Qualifier == catalogue.Nothing || r.Qualifier == "" && r.Value < deadVolts && r.Value > -deadVolts
 }
 
 // deadVolts is what a voltage meter on a dead wire shows at most: common practice,

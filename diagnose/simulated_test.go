@@ -233,6 +233,9 @@ func envInt(name string, otherwise int) int {
 // other physics, other constants, other frequencies. CALLOUT_CALLS sets how
 // many, CALLOUT_SEED the first seed, CALLOUT_LOG=1 prints the wrong ones.
 func TestSimulatedCalls(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	n, first := envInt("CALLOUT_CALLS", 200), uint64(envInt("CALLOUT_SEED", 50_000_000))
 	start := time.Now()
 	results, took := playMany(t, first, n, simulator.Setup{Pairs: 0.12})

@@ -33,6 +33,9 @@ func compile(f Form) (*grammar.Network, error) {
 // Every sentence of the language is understood to its last word: recorded,
 // asked back, or the answer to a question. None is taken for talk.
 func TestGrammarSentencesAreUnderstood(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	p := newParser(t)
 	r := rand.New(rand.NewSource(2))
 	for _, f := range []Form{Written, Spoken} {

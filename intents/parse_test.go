@@ -170,6 +170,9 @@ func BenchmarkParse(b *testing.B) {
 // TestAnotherQuantityDoesNotFillTheOpenOne: whatever is asked for, a reading
 // that names its own quantity and place is that, or is asked back.
 func TestAnotherQuantityDoesNotFillTheOpenOne(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	p := newParser(t)
 	n := 0
 	for _, open := range p.cat.Quantities {

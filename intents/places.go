@@ -80,7 +80,6 @@ type tables struct {
 	meant                              [][]placeFor
 	implied                            map[int]int // place -> quantity
 	allows                             map[catalogue.Qualifier]set
-	byValue                            map[catalogue.ValueID]set
 	numberChoices                      map[float64][]entry // choices that are numbers
 	pairPlaces                         []int
 	pair                               set // quantities that have the pair's places

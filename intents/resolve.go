@@ -34,8 +34,6 @@ func (p *Parser) environment(ctx Context) environment {
 	return env
 }
 
-func (e environment) open() bool { return e.openQ >= 0 || len(e.candidates) > 0 }
-
 // fit says how well a clause's parts go together.
 type fit uint8
 

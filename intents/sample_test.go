@@ -29,6 +29,9 @@ func parsed(p *Parser, text string) string {
 // Whatever the sampler makes is read back as what it was made from, spoken and
 // written.
 func TestSamplesReadBack(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	p := newParser(t)
 	r := rand.New(rand.NewSource(3))
 	bad := 0

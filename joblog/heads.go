@@ -60,9 +60,6 @@ func ReadHeads(file string) (*Heads, error) {
 	return h, nil
 }
 
-// File is where the heads are kept; "" for nowhere.
-func (h *Heads) File() string { return h.file }
-
 // Of is the head that was kept of the job in folder dir.
 func (h *Heads) Of(dir string) (Head, bool) {
 	k, ok := h.of[headKey(dir)]

@@ -18,7 +18,7 @@ func Read(r io.Reader) iter.Seq2[Entry, error] {
 		s := newScanner(r)
 		for {
 			e, err := s.next()
-			if err == io.EOF {
+			if errors.Is(err, io.EOF) {
 				return
 			}
 			if !yield(e, err) || err != nil {
@@ -68,7 +68,7 @@ func newScanner(r io.Reader) *scanner {
 // next returns the next entry; io.EOF after the last.
 func (s *scanner) next() (Entry, error) {
 	line, err := s.line()
-	if err == io.EOF && len(line) == 0 {
+	if errors.Is(err, io.EOF) && len(line) == 0 {
 		if s.chain.head.Seq == 0 {
 			return Entry{}, s.damage(true, "there is no entry in it")
 		}
@@ -77,10 +77,10 @@ func (s *scanner) next() (Entry, error) {
 	if errors.Is(err, errLong) {
 		return Entry{}, s.damage(false, fmt.Sprintf("longer than %d bytes", maxLine))
 	}
-	if err != nil && err != io.EOF {
+	if err != nil && !errors.Is(err, io.EOF) {
 		return Entry{}, fmt.Errorf("joblog: read after line %d: %w", s.chain.head.Seq, err)
 	}
-	if err == io.EOF {
+	if errors.Is(err, io.EOF) {
 		return Entry{}, s.unfinished(line)
 	}
 	e, perr := parseLine(line[:len(line)-1])
@@ -136,7 +136,7 @@ func (s *scanner) line() ([]byte, error) {
 		if len(line) > maxLine {
 			return nil, errLong
 		}
-		if err != bufio.ErrBufferFull {
+		if !errors.Is(err, bufio.ErrBufferFull) {
 			return line, err
 		}
 	}
@@ -147,7 +147,7 @@ func (s *scanner) atEnd() bool {
 	for {
 		b, err := s.r.ReadByte()
 		if err != nil {
-			return err == io.EOF
+			return errors.Is(err, io.EOF)
 		}
 		if b != 0 {
 			return false

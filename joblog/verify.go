@@ -95,7 +95,7 @@ func verify(f io.Reader, dir string, kept ...Head) (Report, error) {
 	for {
 		offset := s.good
 		e, err := s.next()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return r, nil
 		}
 		if errors.As(err, &r.Damage) {

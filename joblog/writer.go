@@ -144,7 +144,7 @@ func Open(dir string, at time.Time, opts ...Option) (_ *Writer, err error) {
 	scan := newScanner(w.file)
 	for {
 		e, err := scan.next()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			break
 		}
 		var d *Damage

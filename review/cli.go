@@ -275,7 +275,7 @@ func (c *command) report() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			defer s.Close()
+			defer func() { _ = s.Close() }() // nothing is written
 			if folder != "" {
 				if err := c.upToDate(cmd.Context(), io.Discard, s, folder); err != nil {
 					return err

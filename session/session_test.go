@@ -45,13 +45,12 @@ func (s *shown) Show(_ context.Context, r Record) error {
 }
 
 type bench struct {
-	t    testing.TB
-	k    *Knowledge
-	log  *memory
-	out  *shown
-	r    *Runner
-	now  time.Time
-	seen int
+	t   testing.TB
+	k   *Knowledge
+	log *memory
+	out *shown
+	r   *Runner
+	now time.Time
 }
 
 func newBench(t testing.TB) *bench {

@@ -3,11 +3,10 @@ import glob
 import json
 import random
 
-import numpy as np
-import torch
-
 import model as whisper
+import numpy as np
 import sound
+import torch
 
 RATE = sound.RATE
 WARPS = [0.88, 0.91, 0.94, 0.97, 1.0, 1.03, 1.06, 1.09, 1.12]
@@ -58,7 +57,7 @@ def joined(rows, clips, many, seed):
             continue
         pause = (n - sum(len(clips[i]) for i in part)) // len(part)
         x = np.concatenate([y for i in part for y in (clips[i], np.zeros(pause, np.int16))])[:-pause or None]
-        text = lambda key: " ".join(rows[i][key] for i in part)
+        text = lambda key, part=part: " ".join(rows[i][key] for i in part)
         out.append(dict(first, n=len(x), spoken=text("spoken"), written=text("written")))
         sounds.append(x)
     return out, sounds

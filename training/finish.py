@@ -14,12 +14,11 @@ import math
 import random
 import time
 
-import torch
-import torch.nn.functional as F
-
 import adapter
 import clips as clipping
 import model as whisper
+import torch
+import torch.nn.functional as F
 import train
 
 

@@ -11,11 +11,10 @@ import random
 import re
 import sys
 
-import torch
-
 import adapter
 import clips as clipping
 import model as whisper
+import torch
 import train
 
 LEVELS = {"clean": 50.0, "10": 10.0, "5": 5.0, "0": 0.0}

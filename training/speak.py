@@ -66,9 +66,8 @@ class Natural:
     name = "kokoro"
 
     def __init__(self, parts, rng):
-        import torch
-
         import neural
+        import torch
         torch.set_num_threads(1)
         many = torch.cuda.device_count()
         self.model = neural.Graph(f"{parts}/kokoro-int8.onnx", f"cuda:{os.getpid() % many}" if many else "cpu")

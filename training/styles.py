@@ -7,7 +7,6 @@ import os
 import sys
 
 import numpy as np
-
 import speak
 
 styles = {}

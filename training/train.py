@@ -14,12 +14,11 @@ import random
 import re
 import time
 
-import torch
-import torch.nn.functional as F
-
 import adapter
 import clips as clipping
 import model as whisper
+import torch
+import torch.nn.functional as F
 
 # What the program primes its recogniser with.
 PRIME = (pathlib.Path(__file__).parent.parent / "intents/hearing/data/prime.txt").read_text(encoding="utf-8").strip()

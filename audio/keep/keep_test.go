@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"io"
 	"math"
 	"os"
@@ -34,7 +35,7 @@ func decode(t *testing.T, data []byte) []float32 {
 	var got []float32
 	for {
 		f, err := s.ParseNext()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return got
 		}
 		require.NoError(t, err)

@@ -17,6 +17,9 @@ import (
 // The bench's own account of what its texts mean, made without the parser, and the
 // parser's account of the spoken words agree; chatter means nothing.
 func TestTextsMeanWhatTheParserReads(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	k, err := session.LoadKnowledge()
 	require.NoError(t, err)
 	n, err := k.Parser.Grammar(intents.Written).Compile()
@@ -47,6 +50,9 @@ var ruleName = regexp.MustCompile(`<[^>]*>`)
 
 // The classic recogniser stops at a word that it can't pronounce.
 func TestEveryWordOfTheLanguageCanBePronounced(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	usual, err := os.ReadFile(filepath.Join(sphinxModel, sphinxWords))
 	if err != nil {
 		t.Skip("pocketsphinx-en-us is not installed; run sh setup/debian.sh test")
@@ -76,6 +82,9 @@ func TestEveryWordOfTheLanguageCanBePronounced(t *testing.T) {
 }
 
 func TestDrawnTextsAreManyAndMeanSomething(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	k, err := session.LoadKnowledge()
 	require.NoError(t, err)
 	list, err := draw(k, 60, 5)

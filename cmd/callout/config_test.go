@@ -3,9 +3,11 @@ package main
 import (
 	"os"
 	"path/filepath"
+	"regexp"
 	"testing"
 
 	"github.com/spf13/pflag"
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
 
@@ -29,4 +31,14 @@ func FuzzSettingsFile(f *testing.F) {
 		require.NoError(t, s.check())
 		require.True(t, s.Ask >= 0 && s.Ask <= 1 && s.Threads >= 0 && s.AudioDays >= 0)
 	})
+}
+
+// The version that the program tells is the one that CHANGELOG.md begins with.
+func TestTheChangelogHasTheVersion(t *testing.T) {
+	changes, err := os.ReadFile("../../CHANGELOG.md")
+	require.NoError(t, err)
+	m := regexp.MustCompile(`(?m)^## (\d+\.\d+\.\d+)`).FindSubmatch(changes)
+	require.NotNil(t, m)
+	assert.Equal(t, release, string(m[1]))
+	assert.Equal(t, release+" (development)", version())
 }

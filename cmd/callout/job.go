@@ -38,7 +38,7 @@ func openJob(ctx context.Context, k *session.Knowledge, s settings, dir, engine 
 	}
 	call := session.NewCall(k, s.policy())
 	_, adapter := adapterIn(engine)
-	opened := joblog.Opened{Program: "callout " + version, Job: id, Technician: s.Technician, Unit: s.Unit, Knowledge: k.Engine.Version(), Model: weightsSum(engine), Adapter: adapter}
+	opened := joblog.Opened{Program: "callout " + version(), Job: id, Technician: s.Technician, Unit: s.Unit, Knowledge: k.Engine.Version(), Model: weightsSum(engine), Adapter: adapter}
 	w, err := joblog.Create(jobs, opened, at, joblog.KeepHeadIn(s.Heads))
 	if err != nil {
 		return nil, nil, err

@@ -30,7 +30,7 @@ func inputLines(ctx context.Context, in io.Reader) <-chan inputLine {
 		r := bufio.NewReaderSize(in, maxLine)
 		for n := 1; ; n++ {
 			text, err := inputLineOf(r)
-			if err == io.EOF && text == "" {
+			if errors.Is(err, io.EOF) && text == "" {
 				return
 			}
 			select {
@@ -47,7 +47,7 @@ func inputLines(ctx context.Context, in io.Reader) <-chan inputLine {
 }
 
 func ignoreEOF(err error) error {
-	if err == io.EOF {
+	if errors.Is(err, io.EOF) {
 		return nil
 	}
 	return err
@@ -56,13 +56,13 @@ func ignoreEOF(err error) error {
 // inputLineOf reads to the end of a line; what is too long is read and dropped.
 func inputLineOf(r *bufio.Reader) (string, error) {
 	part, err := r.ReadSlice('\n')
-	if err != bufio.ErrBufferFull {
+	if !errors.Is(err, bufio.ErrBufferFull) {
 		return strings.TrimRight(string(part), "\r\n"), err
 	}
-	for err == bufio.ErrBufferFull {
+	for errors.Is(err, bufio.ErrBufferFull) {
 		_, err = r.ReadSlice('\n')
 	}
-	if err != nil && err != io.EOF {
+	if err != nil && !errors.Is(err, io.EOF) {
 		return "", err
 	}
 	return "", errLongLine

@@ -14,9 +14,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"callout/audio"
+	"callout/intents/hearing"
 	"callout/internal/scene"
 	"callout/joblog"
-	"callout/intents/hearing"
 	"callout/live"
 	"callout/session"
 )

@@ -6,8 +6,14 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// version is set at build time.
-var version = "development"
+// release is the version of the program; CHANGELOG.md begins with it.
+const release = "0.2.0"
+
+// commit is set at build time.
+var commit = "development"
+
+// version names the program in job logs and to people.
+func version() string { return release + " (" + commit + ")" }
 
 func newRoot() *cobra.Command {
 	root := &cobra.Command{
@@ -19,7 +25,7 @@ what is wrong, says the next test with its cautions, and keeps a job log.
 It advises; it cannot see. Treat every part as live until it is declared dead
 and proved dead. The unit's own literature, local code and your licence come
 first.`,
-		Version:       version,
+		Version:       version(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Args: func(_ *cobra.Command, args []string) error {

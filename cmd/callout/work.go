@@ -35,7 +35,7 @@ If the folder holds ` + scheduleName + `, its lines say when each clip was spoke
 file's name, a tab, and the time since the start, such as 4m30s. Waits then pass
 as they did; without it the clips follow each other.`,
 		Args: exactly(cobra.MinimumNArgs(1)),
-		RunE: func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) (err error) {
 			s, err := loadSettings(cmd.Flags())
 			if err != nil {
 				return usageError{err}
@@ -60,14 +60,14 @@ as they did; without it the clips follow each other.`,
 			if err != nil {
 				return err
 			}
-			defer w.Close()
+			defer func() { err = errors.Join(err, w.Close()) }()
 			tellMissed(cmd.ErrOrStderr(), s, w)
 			sp, err := openSpeaker(h.know, s, w.Dir(), cmd.ErrOrStderr())
 			if err != nil {
 				return err
 			}
 			if sp != nil {
-				defer sp.Close()
+				defer func() { err = errors.Join(err, sp.Close()) }()
 				if err := late.become(cmd.Context(), sp); err != nil {
 					return err
 				}

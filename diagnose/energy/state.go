@@ -4,7 +4,6 @@
 package energy
 
 import (
-	"math/bits"
 	"time"
 )
 
@@ -66,7 +65,6 @@ type set uint64
 
 func (s set) has(f Fact) bool { return s>>f&1 != 0 }
 func (s set) none() bool      { return s == 0 }
-func (s set) count() int      { return bits.OnesCount64(uint64(s)) }
 
 // State is the state of everything that can hurt. The zero value is not valid: a
 // job begins with Machine.Start, live, charged and closed. It is a value: a copy

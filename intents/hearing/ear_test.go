@@ -55,6 +55,9 @@ func hyp(text string, log float64) audio.Hypothesis {
 
 // A reading that the engine does not expect is held less likely, by no more than the floor.
 func TestTheEngineHelpsTheEar(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	x := Expectation{Reading: &ExpectedReading{Quantity: "current", Place: "compressor_common", Low: 10, High: 20}}
 	e := newTestEar(t)
 	items := func(text string) []intents.Item { return e.parser.Parse(text, intents.Context{}).Items }

@@ -26,6 +26,9 @@ func (c counting) Recognise(_ context.Context, u audio.Utterance, h audio.Hints)
 
 // Both recognisers walk both languages once, for those are what takes long the first time.
 func TestWarmTouchesAllThatIsListenedWith(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	var first, second []audio.Hints
 	e, err := NewEar(counting{audiotest.NewScript(), &first, audio.ErrNoSpeech}, newTestEar(t).parser)
 	require.NoError(t, err)

@@ -14,8 +14,6 @@ type faultKind struct {
 }
 
 func always(*World) bool      { return true }
-func cooling(w *World) bool   { return !w.Heating }
-func heating(w *World) bool   { return w.Heating }
 func hasFuses(w *World) bool  { return w.Unit.FusedPull }
 func hasValve(w *World) bool  { return w.Unit.Valve }
 func hasDelay(w *World) bool  { return w.Unit.Delay > 0 }

@@ -12,6 +12,9 @@ import (
 
 // The reference policies on their own ground: the better chooser asks less.
 func TestReferencePolicies(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long play: make test has it")
+	}
 	n := 3000
 	if os.Getenv("CALLOUT_LONG") != "" {
 		n = 60000

@@ -22,6 +22,7 @@ type talk struct {
 	heavy    map[string]bool   // words that are never stepped over inside of a frame
 	same     map[string]string // dialect, and the word it is
 	known    map[string]bool   // every word of the patterns
+	state    map[string]bool   // words of what is seen, switched and repaired: never stepped over
 	likely   map[likelyAt][2]float64
 }
 
@@ -105,6 +106,7 @@ type talkFrame struct {
 type talkWords struct {
 	StepOver []string          `json:"step_over"` // fillers, hedges and asides
 	Empty    []string          `json:"empty"`     // words that carry nothing where they are left over
+	Light    []string          `json:"light"`     // everyday words of what is seen and done, that are stepped over all the same
 	Heavy    []string          `json:"heavy"`     // words that turn a meaning, never stepped over inside of a frame
 	Restarts []string          `json:"restarts"`  // words that take back the number before them
 	Hesitate []string          `json:"hesitate"`  // words that only put off the next number
@@ -122,7 +124,7 @@ func newTalk(c *catalogue.Catalogue) (*talk, error) {
 	if err := decode("talk/words.json", &w); err != nil {
 		return nil, err
 	}
-	k := &talk{byWord: map[string][]start{}, stepOver: &node{}, empty: map[string]bool{}, heavy: map[string]bool{}, same: w.SameAs, known: map[string]bool{}}
+	k := &talk{byWord: map[string][]start{}, stepOver: &node{}, empty: map[string]bool{}, heavy: map[string]bool{}, same: w.SameAs, known: map[string]bool{}, state: map[string]bool{}}
 	var spans []span
 	if err := decode("talk/likely.json", &spans); err != nil {
 		return nil, err
@@ -134,6 +136,11 @@ func newTalk(c *catalogue.Catalogue) (*talk, error) {
 		}
 		k.likely[likelyAt{s.Quantity, s.Place}] = [2]float64{s.Low, s.High}
 	}
+	defer func() {
+		for _, s := range append(w.Light, w.Empty...) {
+			delete(k.state, s)
+		}
+	}()
 	for _, s := range w.Heavy {
 		k.heavy[s] = true
 	}
@@ -167,19 +174,24 @@ func newTalk(c *catalogue.Catalogue) (*talk, error) {
 			if err := k.addFrame(f, index, c); err != nil {
 				return nil, fmt.Errorf("intents: %s: %w", file, err)
 			}
+			if slices.Contains([]string{"talk/seen.json", "talk/switching.json", "talk/repairs.json"}, file) {
+				for _, p := range k.frames[len(k.frames)-1].say {
+					learn(p, k.state)
+				}
+			}
 		}
 	}
 	return k, nil
 }
 
 // learn notes the words of a pattern.
-func (k *talk) learn(p pattern) {
+func learn(p pattern, into map[string]bool) {
 	for _, x := range p {
 		if x.kind == partWord {
-			k.known[x.text] = true
+			into[x.text] = true
 		}
 		for _, one := range x.oneOf {
-			k.learn(one)
+			learn(one, into)
 		}
 	}
 }
@@ -249,7 +261,7 @@ func (k *talk) readClasses(c *catalogue.Catalogue, list []talkClass) (map[string
 				if err != nil {
 					return nil, fmt.Errorf("intents: talk/classes.json: class %s: %w", name, err)
 				}
-				k.learn(p)
+				learn(p, k.known)
 				m := len(cl.members)
 				cl.members = append(cl.members, member{p, list[i].Value})
 				first := starts{words: map[string]bool{}}
@@ -338,7 +350,7 @@ func (k *talk) addFrame(f talkFrame, index map[string]int, c *catalogue.Catalogu
 	}
 	k.frames = append(k.frames, fr)
 	for _, p := range fr.say {
-		k.learn(p)
+		learn(p, k.known)
 	}
 	return nil
 }

@@ -27,13 +27,14 @@ const (
 	leftWord
 	leftChatter // "dollars"
 	leftUnsure  // "maybe"
-	leftTrade   // a part or a state
+	leftState   // a word of what is seen or done
+	leftTrade   // a part
 	leftUnit
 	leftNumber
 	leftNot
 )
 
-var leftCost = [...]float64{leftNone: 0.03, leftWord: 0.9, leftChatter: 0.9, leftUnsure: 0.9, leftTrade: 1.7, leftUnit: 2.5, leftNumber: 4, leftNot: 2.5}
+var leftCost = [...]float64{leftNone: 0.03, leftWord: 0.9, leftChatter: 0.9, leftUnsure: 0.9, leftState: 1.1, leftTrade: 1.4, leftUnit: 2.5, leftNumber: 4, leftNot: 2.5}
 
 const (
 	costFrame     = 1.0
@@ -44,6 +45,7 @@ const (
 	costUnlikely  = 0.8
 	costCannotBe  = 2.5
 	wordBonus     = 0.01
+	looseCost     = 1.65 // of an island: above it is asked back
 )
 
 // reading is free talk as it was understood.
@@ -52,6 +54,7 @@ type talkReading struct {
 	over   bool   // by a frame that goes before the formal language
 	framed bool   // by frames, not only by callouts found in it
 	asked  bool   // a frame that only stands while something is asked
+	full   bool   // no word is left over
 	guard  string // why what was spoken of is not told as so
 }
 
@@ -73,7 +76,7 @@ func (u *utterance) talk(ctx Context) talkReading {
 		m.over[i] = m.k.overs(u.toks, i, nil)
 		switch left := u.left(s, m, i); left {
 		case leftWord, leftNone:
-			m.plain[i] = !u.p.free.heavy[u.toks[i].text]
+			m.plain[i] = !u.p.free.heavy[u.toks[i].text] && !u.p.free.state[u.toks[i].text]
 		}
 	}
 	options := make([][]island, n)
@@ -170,8 +173,11 @@ func (u *utterance) left(s *search, m *matcher, i int) leftover {
 			trade = true
 		}
 	}
-	if trade {
+	switch {
+	case trade:
 		return leftTrade
+	case u.p.free.state[w] && len(m.over[i]) == 0:
+		return leftState
 	}
 	return leftWord
 }
@@ -363,8 +369,8 @@ func (u *utterance) strangers(cover []island) int {
 
 // weighing is what was left over, and how much was understood.
 type weighing struct {
-	understood                         int
-	words, trade, numbers, nots, maybe int
+	understood                                int
+	words, trade, state, numbers, nots, maybe int
 }
 
 // weigh decides what of the islands counts.
@@ -382,6 +388,8 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 			w.words++
 		case leftTrade:
 			w.trade++
+		case leftState:
+			w.state++
 		case leftNumber, leftUnit:
 			w.numbers++
 		case leftNot:
@@ -420,6 +428,7 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 		}
 		return r
 	}
+	r.full = w.words+w.trade+w.state+w.numbers+w.nots+w.maybe == 0
 	w.words = u.strangers(cover)
 	u.settle(&r, kept, w)
 	return r
@@ -433,6 +442,9 @@ func complains(alts [][]Item) bool {
 func onlyCommands(list []island) bool {
 	return !slices.ContainsFunc(list, func(x island) bool { return x.items[0][0].Command == nil })
 }
+
+// loosely reports whether an island was put together over words that are not understood.
+func loosely(x island) bool { return x.frame != nil && x.cost > looseCost && !questions(x.items) }
 
 func questions(alts [][]Item) bool {
 	return len(alts) > 0 && len(alts[0]) > 0 && alts[0][0].Question != nil
@@ -527,13 +539,14 @@ func covered(cover []island, h hit, guard string) bool {
 func (u *utterance) settle(r *talkReading, kept []island, w weighing) {
 	said := u.text[u.toks[0].start:]
 	kept = facts(kept)
-	strange := float64(w.words) + 1.5*float64(w.trade)
+	strange := float64(w.words) + 1.5*float64(w.trade) + float64(w.state)
 	limit := math.Max(2, .8*float64(w.understood))
-	sure := true // that every word which matters is understood
+	sure, facts := true, false // that every word which matters is understood; that it is no number
 	for _, x := range kept {
 		for _, it := range x.items[0] {
 			if it.Declaration != "" || it.Repair != "" || it.Observation != nil {
 				limit = math.Max(1.6, .6*float64(w.understood))
+				facts = facts || it.Observation == nil || it.Observation.Quantity != "complaint"
 			} else if it.Command != nil {
 				limit = .5
 			}
@@ -541,7 +554,7 @@ func (u *utterance) settle(r *talkReading, kept []island, w weighing) {
 	}
 	if questions(kept[0].items) {
 		limit++
-	} else if w.numbers+w.nots+w.maybe > 0 {
+	} else if w.numbers+w.nots+w.maybe+w.trade > 0 || facts && w.state > 0 || slices.ContainsFunc(kept, loosely) {
 		sure = false
 	}
 	switch {
@@ -636,10 +649,12 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 	talked := len(free.Items) > 0 && len(free.Doubts) == 0
 	silent := len(free.Items)+len(free.Doubts) == 0
 	switch {
-	case free.asked && !silent:
+	case free.asked && (talked || !silent && !clean):
 		return free.Result
 	case free.over && talked && ctx.Open == nil, clean && talked && ctx.Open != nil && u.p.oddly(formal, free.Result):
 		return free.Result
+	case clean && talked && free.full && free.framed && len(free.Items) < len(formal.Items) && numbersOnly(formal.Items):
+		return free.Result // "two hundred to ground" is one number
 	case clean && free.guard != "" && silent && slices.ContainsFunc(formal.Items, func(it Item) bool { return it.Declaration != "" || it.Repair != "" }):
 		return free.Result
 	case clean:
@@ -657,6 +672,10 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 	}
 	formal.Meant = free.Meant
 	return formal
+}
+
+func numbersOnly(list []Item) bool {
+	return !slices.ContainsFunc(list, func(it Item) bool { return it.Reading == nil })
 }
 
 // oddly reports whether the formal reading is one number that such a unit does not show

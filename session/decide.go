@@ -18,6 +18,7 @@ type decision struct {
 	answer  *bool  // yes or no to the question that waits
 	why     string // why nothing was made of it
 	meant   []intents.Item
+	denied  bool     // a no was said beside it
 	named   []string // what of the trade was in words that were not understood
 	own     bool     // it would answer the question, and may be the program's own voice
 }
@@ -69,6 +70,7 @@ func (c *Call) decide(u Utterance) decision {
 		ask = hearing.AskBelow(u.Engine)
 	}
 	safely := max(ask, c.policy.AskSafety)
+	d.denied = slices.ContainsFunc(r.Items, func(it intents.Item) bool { return it.Command != nil && it.Command.Command == "no" })
 	for _, it := range r.Items {
 		if it.Command != nil && len(r.Items) == 1 && q != nil && u.Mixed && slices.Contains([]catalogue.CommandID{"yes", "no", "retract"}, it.Command.Command) {
 			return decision{own: true}
@@ -92,7 +94,7 @@ func (c *Call) decide(u Utterance) decision {
 			d.ask = append(d.ask, c.askImplausible(it))
 		case u.Mixed && c.keeps(it):
 			d.ask = append(d.ask, c.askOwn(it))
-		case q != nil && q.seq > c.nextSeq && c.another(it, *q, u.Text):
+		case q != nil && q.seq > c.nextSeq && !d.denied && c.another(it, *q, u.Text):
 			d.ask = append(d.ask, c.askConfirm(it))
 		case c.contrary(it, u):
 			d.ask = append(d.ask, c.askContrary(it))

@@ -212,6 +212,11 @@ func (l *loader) repairs() {
 		if r.Circuit && !strings.Contains(strings.Join(r.Cautions, " "), "licensed") {
 			l.bad("%s opens the circuit and doesn't say that it takes a licence", where)
 		}
+		for _, f := range r.Also {
+			if !slices.ContainsFunc(k.faults, func(x Fault) bool { return x.ID == f }) {
+				l.bad("%s: no fault %q", where, f)
+			}
+		}
 		r.proof = l.clauses(where, r.Proof)
 		r.remeasure = map[int]bool{}
 		for _, c := range r.proof {

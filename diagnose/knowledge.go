@@ -190,11 +190,13 @@ type repairRule struct {
 	State   string             `json:"state"`
 	Circuit bool               `json:"circuit"` // it opens the refrigerant circuit
 	// Supply: it works on the supply, so that what was proved dead is proved again.
-	Supply    bool     `json:"supply,omitempty"`
-	Proof     []string `json:"proof"`
-	Remeasure []TestID `json:"remeasure"` // tests that it makes out of date
-	Cautions  []string `json:"cautions"`
-	Source    string   `json:"source"`
+	Supply bool `json:"supply,omitempty"`
+	// Also lists faults that it mends beside those that ask for it.
+	Also      []FaultID `json:"also,omitempty"`
+	Proof     []string  `json:"proof"`
+	Remeasure []TestID  `json:"remeasure"` // tests that it makes out of date
+	Cautions  []string  `json:"cautions"`
+	Source    string    `json:"source"`
 
 	proof     []clause
 	remeasure map[int]bool

@@ -172,7 +172,7 @@ func (m *model) index(k *Knowledge) {
 	for _, f := range k.faults {
 		var same []int
 		for g := range k.faults {
-			if slices.Equal(f.Repairs, k.faults[g].Repairs) {
+			if slices.Equal(f.Repairs, k.faults[g].Repairs) || len(f.Repairs) == 1 && slices.Contains(k.repairs[k.repairAt[f.Repairs[0]]].Also, k.faults[g].ID) {
 				same = append(same, g)
 			}
 		}
@@ -181,7 +181,7 @@ func (m *model) index(k *Knowledge) {
 	for _, r := range k.repairs {
 		cured := make([]bool, len(m.ways))
 		for i, w := range m.ways {
-			cured[i] = slices.Contains(k.faults[w.fault].Repairs, r.ID)
+			cured[i] = slices.Contains(k.faults[w.fault].Repairs, r.ID) || slices.Contains(r.Also, k.faults[w.fault].ID)
 		}
 		m.cured = append(m.cured, cured)
 	}

@@ -293,8 +293,8 @@ func (s *state) subcoolingBand() (band float64, wide bool) {
 }
 
 // Usual spans, common practice, no source: a coil boils 35 F under the return
-// air, give or take 9; a condenser condenses 20 F over outdoors, give or take
-// 11; at rest a pressure fits the outdoor temperature within 4.5 F; a system with
+// air, give or take 9; a condenser condenses 19 F over outdoors, give or take
+// 10.5 (14 to 22 F on one 14 SEER unit, 10 to 15 F on better ones); at rest a pressure fits the outdoor temperature within 4.5 F; a system with
 // no liquid left stands far below.
 func suctionLevel(in sumInput) sumResult {
 	return in.saturation(in.v[0], physics.Dew, func(t float64) sumResult {
@@ -309,7 +309,7 @@ func headLevel(in sumInput) sumResult {
 	}
 	return in.saturation(in.v[0], physics.Bubble, func(t float64) sumResult {
 		d := t - in.v[1]
-		return sumResult{x: (d - 20) / 9.5, text: map[string]string{"x": fahrenheit(t), "dev": fahrenheit(d)}}
+		return sumResult{x: (d - 19) / 10.5, text: map[string]string{"x": fahrenheit(t), "dev": fahrenheit(d)}}
 	})
 }
 

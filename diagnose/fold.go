@@ -312,7 +312,7 @@ func (s *state) keep(r record) {
 		}
 		return
 	}
-	hot := r.choice == "hot" || r.choice == "stalled" || r.choice == "hum_then_click" || r.choice == "hum" && r.in.Place == "compressor"
+	hot := r.choice == "hot" || r.choice == "stalled" || r.choice == "hum_then_click"
 	if lra, ok := s.ref("lra"); ok && r.in.Quantity == "current" && r.in.Place == "compressor_common" {
 		hot = hot || r.value > 0.6*lra
 	}

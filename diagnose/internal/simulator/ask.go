@@ -204,6 +204,10 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 			return number(0), true
 		}
 		return number(r.comp), true
+	case "vacuum unit":
+		return number(350), true
+	case "test_pressure unit":
+		return number(300), true
 	case "voltage known_live":
 		return number(120), true
 	case "voltage capacitor":

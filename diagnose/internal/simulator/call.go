@@ -421,7 +421,7 @@ func (w *World) live() { w.poweredAt = w.Now }
 func (w *World) forget() {
 	r := w.settle()
 	if r.leg1 > 0 || r.leg2 > 0 {
-		for _, place := range []string{"leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "herm", "fan_section"} {
+		for _, place := range []string{"leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "closed", "herm", "fan_section"} {
 			delete(w.proved, place)
 		}
 	}

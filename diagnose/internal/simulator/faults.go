@@ -40,9 +40,8 @@ var faultTable = map[string]faultKind{
 	"thermostat_satisfied":  {4, always, nil, true, func(w *World, p *parts, s setting) { p.statSatisfied = true }},
 	"thermostat_wrong_mode": {6, always, nil, true, func(w *World, p *parts, s setting) { p.statWrongMode = true }},
 	"defrosting":            {4, coldHeat, nil, true, func(w *World, p *parts, s setting) { p.defrostNow = true }},
-	"no_fault": {8, always, nil, true, func(w *World, p *parts, s setting) {
-		p.overloadHot = s.way < 0.25 // its overload opened at a restart, and closes as it cools
-	}},
+	"no_fault":              {8, always, nil, true, func(w *World, p *parts, s setting) {}},
+	"overload_cooled":       {0, always, nil, true, func(w *World, p *parts, s setting) { p.overloadHot = true }},
 
 	// Supply.
 	"breaker_off":           {12, always, []string{"reset_breaker"}, false, func(w *World, p *parts, s setting) { p.breakerOff = true }},
@@ -205,7 +204,7 @@ var rares = []struct {
 }{
 	{"wire_shorted", 0.008}, {"breaker_small", 0.005},
 	{"contactor_coil_shorted", 0.006}, {"valve_coil_shorted", 0.002}, {"stat_wire_broken", 0.004}, {"door_switch_open", 0.004},
-	{"start_relay_stuck", 0.003},
+	{"overload_cooled", 0.006}, {"start_relay_stuck", 0.003},
 }
 
 // pickWay chooses one of several by a number in 0..1.

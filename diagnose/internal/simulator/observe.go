@@ -241,6 +241,11 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 			return choice("none"), true
 		}
 		return choice(pickBool(p.bulbLoose, "loose", "tight")), true
+	case "bulb_response suction_line":
+		opens := u.Valve && on && !p.valveSeized
+		return when(u.Valve, choice(pickBool(opens, "rises", "stays"))), true
+	case "blade_state fan":
+		return choice(pickBool(p.fanBlade, "damaged", "whole")), true
 	case "noise_source unit":
 		switch {
 		case p.noise != "none":

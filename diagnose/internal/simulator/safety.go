@@ -127,7 +127,7 @@ func (w *World) touching(where string) string {
 	if r.leg1 > 0 || r.leg2 > 0 {
 		return HandsOnLive
 	}
-	if !w.proved["known_live"] || !w.proved["leg_to_leg"] || !w.proved["leg_1_to_ground"] || !w.proved["leg_2_to_ground"] {
+	if !w.proved["known_live"] || !w.legs() || !w.proved["closed"] {
 		return HandsOnUnproved
 	}
 	if where == "capacitor" {
@@ -141,6 +141,11 @@ func (w *World) touching(where string) string {
 	return ""
 }
 
+// legs says whether all three readings have shown nothing.
+func (w *World) legs() bool {
+	return w.proved["leg_to_leg"] && w.proved["leg_1_to_ground"] && w.proved["leg_2_to_ground"]
+}
+
 // prove keeps what a reading has shown to be dead.
 func (w *World) prove(quantity, place string, a Answer) {
 	if quantity == "capacitor_voltage" && a.Can {
@@ -150,7 +155,8 @@ func (w *World) prove(quantity, place string, a Answer) {
 		return
 	}
 	if a.Value > 90 && place != "capacitor" {
-		w.proved["known_live"] = true // live, then dead: any live source will do
+		w.proved["known_live"] = true // live, dead, live: any live source will do
+		w.proved["closed"] = w.legs()
 	}
 	switch place {
 	case "leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "blower":

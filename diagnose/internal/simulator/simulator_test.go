@@ -45,6 +45,8 @@ var notPlayed = []string{"phase_lost", "phase_uneven", "rotation_reversed"}
 var notAsked = map[string]bool{
 	"voltage leg_3_to_ground": true, "voltage line_ab": true, "voltage line_bc": true, "voltage line_ca": true,
 	"current line_a": true, "current line_b": true, "current line_c": true, "phase_sequence unit": true,
+	"static_pressure return_duct": true, "static_pressure supply_duct": true, "superheat suction_line": true, "subcooling liquid_line": true, "temperature_split duct": true,
+	"saturation_temperature suction_line": true, "saturation_temperature liquid_line": true, "charge_added unit": true, "charge_recovered unit": true, "board_light defrost_board": true,
 }
 
 // The simulator can make every fault the engine knows but those listed, and no
@@ -182,6 +184,8 @@ func TestTouching(t *testing.T) {
 	for _, place := range []string{"known_live", "leg_to_leg", "leg_1_to_ground", "leg_2_to_ground"} {
 		w.prove("voltage", place, w.Ask("voltage", place))
 	}
+	assert.Equal(t, HandsOnUnproved, w.touching("outdoor"), "not before the meter is shown the live source again")
+	w.prove("voltage", "known_live", w.Ask("voltage", "known_live"))
 	assert.Empty(t, w.touching("outdoor"))
 	w.capVolts = 300
 	assert.Equal(t, HandsOnCharged, w.touching("capacitor"))

@@ -134,8 +134,15 @@ func (t *turn) findings(a diagnose.Assessment) {
 	}
 }
 
-// findingID names what a reading means: the test and its outcome.
-func findingID(f diagnose.Finding) string { return string(f.Test) + ":" + string(f.Class) }
+// findingID names what a reading means: the test, its outcome, and whether it was held
+// against the nameplate.
+func findingID(f diagnose.Finding) string {
+	id := string(f.Test) + ":" + string(f.Class)
+	if f.Rated {
+		id += ":rated"
+	}
+	return id
+}
 
 // warned reports whether this turn warned of what an entry told.
 func (t *turn) warned(entry uint64) bool {

@@ -357,7 +357,7 @@ func (v *view) findings() []Finding {
 			if !o.done || o.text == "" {
 				continue
 			}
-			f := Finding{Seq: o.seq, Test: v.k.tests[t].ID, Quantity: v.k.tests[t].Quantity, Text: o.text, Rated: len(v.k.tests[t].Refs) > 0 && v.labelled(&v.k.tests[t]), Sure: o.sure, Current: v.standing[t] == o}
+			f := Finding{Seq: o.seq, Test: v.k.tests[t].ID, Quantity: v.k.tests[t].Quantity, Text: o.text, Rated: v.rated(&v.k.tests[t]), Sure: o.sure, Current: v.standing[t] == o}
 			if o.counts {
 				f.Plain = !strings.Contains(v.k.tests[t].Classes[o.top].Say, ": ")
 				f.Class = v.k.tests[t].Classes[v.k.tests[t].whole(o.top)].ID

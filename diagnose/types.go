@@ -79,7 +79,7 @@ type Finding struct {
 	Quantity catalogue.QuantityID // of the reading that it is made of
 	Class    ClassID              // the most probable outcome
 	Text     string
-	Rated    bool // the nameplate values that it is held against are known
+	Rated    int  // how many nameplate values that it can be held against are known
 	Plain    bool // it says no more than what was seen
 	Sure     bool // false where another outcome lies within the instrument's tolerance
 	Current  bool // false once a repair or a later state has overtaken it

@@ -134,15 +134,9 @@ func (t *turn) findings(a diagnose.Assessment) {
 	}
 }
 
-// findingID names what a reading means: the test, its outcome, and whether it was held
-// against the nameplate.
-func findingID(f diagnose.Finding) string {
-	id := string(f.Test) + ":" + string(f.Class)
-	if f.Rated {
-		id += ":rated"
-	}
-	return id
-}
+// findingID names what a reading means: the test, its outcome, and how much of the
+// nameplate it was held against.
+func findingID(f diagnose.Finding) string { return fmt.Sprint(f.Test, ":", f.Class, ":", f.Rated) }
 
 // warned reports whether this turn warned of what an entry told.
 func (t *turn) warned(entry uint64) bool {

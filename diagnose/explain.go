@@ -6,15 +6,21 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"strings"
 )
 
 // shownBy gives the findings that confirm a fault, in words.
 func (v *view) shownBy(f int) string {
+	text, _ := v.confirmedBy(f)
+	return text
+}
+
+// confirmedBy gives the findings that confirm a fault, in words, and their tests.
+func (v *view) confirmedBy(f int) (text string, by []TestID) {
 	for _, all := range v.k.confirm[f] {
 		if !v.allShown(all) {
 			continue
 		}
-		text := ""
 		for _, c := range all {
 			if v.standing[c.test] == nil {
 				continue // the part is not fitted
@@ -23,10 +29,11 @@ func (v *view) shownBy(f int) string {
 				text += ", and "
 			}
 			text += v.standing[c.test].text
+			by = append(by, v.k.tests[c.test].ID)
 		}
-		return text
+		return text, by
 	}
-	return ""
+	return "", nil
 }
 
 // testimony is a finding, and how likely it is together with each of the rivals.
@@ -350,8 +357,9 @@ func (v *view) findings() []Finding {
 			if !o.done || o.text == "" {
 				continue
 			}
-			f := Finding{Seq: o.seq, Test: v.k.tests[t].ID, Quantity: v.k.tests[t].Quantity, Text: o.text, Sure: o.sure, Current: v.standing[t] == o}
+			f := Finding{Seq: o.seq, Test: v.k.tests[t].ID, Quantity: v.k.tests[t].Quantity, Text: o.text, Rated: v.rated(&v.k.tests[t]), Sure: o.sure, Current: v.standing[t] == o}
 			if o.counts {
+				f.Plain = !strings.Contains(v.k.tests[t].Classes[o.top].Say, ": ")
 				f.Class = v.k.tests[t].Classes[v.k.tests[t].whole(o.top)].ID
 			}
 			out = append(out, f)

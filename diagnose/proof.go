@@ -68,18 +68,22 @@ func (v *view) item(c clause, after int, seen map[int]bool) (item ProofItem, ok 
 }
 
 // labelled reports whether every nameplate value of a test was read.
-func (v *view) labelled(t *Test) bool {
+func (v *view) labelled(t *Test) bool { return v.rated(t) == len(t.Refs) }
+
+// rated counts the nameplate values of a test that were read.
+func (v *view) rated(t *Test) int {
+	n := 0
 	for _, id := range t.Refs {
 		in := Input{Quantity: catalogue.QuantityID(id), Place: "unit"}
 		if !markedRef(id) {
 			r := v.k.refs[v.k.refAt[id]]
 			in = Input{Quantity: r.Quantity, Place: r.Place}
 		}
-		if !v.s.knows(in.Quantity, in.Place) {
-			return false
+		if v.s.knows(in.Quantity, in.Place) {
+			n++
 		}
 	}
-	return true
+	return n
 }
 
 // proofNext asks for the next proof of a repair, or closes the job.

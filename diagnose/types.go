@@ -79,6 +79,8 @@ type Finding struct {
 	Quantity catalogue.QuantityID // of the reading that it is made of
 	Class    ClassID              // the most probable outcome
 	Text     string
+	Rated    int  // how many nameplate values that it can be held against are known
+	Plain    bool // it says no more than what was seen
 	Sure     bool // false where another outcome lies within the instrument's tolerance
 	Current  bool // false once a repair or a later state has overtaken it
 }
@@ -96,7 +98,8 @@ type Verdict struct {
 	Faults      []FaultID
 	Name        string
 	Probability float64
-	Because     string // one clause, with its numbers
+	Because     string   // one clause, with its numbers
+	By          []TestID // whose findings Because gives
 	Reasons     []string
 	Repairs     []catalogue.RepairID // in the order to do them; none if nothing is wrong
 	RuledOut    []string

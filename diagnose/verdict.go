@@ -318,7 +318,8 @@ func (v *view) verdict(faults []int) *Verdict {
 			caution(v.k.repairs[v.k.repairAt[r]].Cautions)
 		}
 		caution(fault.Cautions)
-		if own := v.shownBy(f); own != "" {
+		if own, by := v.confirmedBy(f); own != "" {
+			out.By = append(out.By, by...)
 			if out.Because != "" {
 				out.Because += "; "
 			}

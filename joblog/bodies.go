@@ -331,8 +331,10 @@ type Repair struct {
 // Proof tells whether readings after a repair show that it worked.
 type Proof struct {
 	// Repair is the entry that it is about.
-	Repair  uint64 `json:"repair"`
-	Proved  bool   `json:"proved"`
+	Repair uint64 `json:"repair"`
+	Proved bool   `json:"proved"`
+	// Test is the id of the test that shows it; "" in logs that did not keep it.
+	Test    string `json:"test,omitempty"`
 	Because string `json:"because"`
 	// Entries are the callouts that it rests on.
 	Entries []uint64 `json:"entries,omitempty"`

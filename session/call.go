@@ -3,7 +3,6 @@ package session
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"callout/catalogue"
@@ -127,8 +126,9 @@ type Call struct {
 	next       joblog.Next
 	nextSeq    uint64 // of the entry that told the next step
 	verdict    string
+	verdictSeq uint64 // of the entry that gave it
 	energy     string
-	proofs     map[string]bool // by repair entry and text
+	proofs     map[string]bool // by repair, test and outcome
 	limits     map[limitKey]joblog.Expected
 	repairs    []repaired
 	timers     map[string]joblog.Timer
@@ -136,9 +136,9 @@ type Call struct {
 	turn       []joblog.Said // since the last utterance
 	lastTurn   []joblog.Said // in answer to the one before
 	cautioned  map[string]bool
-	warned     map[string]bool                  // by entry and text
+	warned     map[string]bool                  // by id and entries
 	holds      map[catalogue.DeclarationID]bool // the last of each pair of opposites that was declared
-	told       map[string]bool                  // everything said or shown so far
+	told       map[tells]bool                   // what was said or shown so far
 	warnings   []diagnose.Warning               // raised by what was applied since the last turn
 }
 
@@ -151,7 +151,7 @@ type repaired struct {
 // NewCall begins a call with an empty log.
 func NewCall(k *Knowledge, p Policy) *Call {
 	return &Call{know: k, policy: p, job: k.Engine.NewJob(), heard: map[uint64]string{}, considered: map[uint64]joblog.Callout{},
-		proofs: map[string]bool{}, limits: map[limitKey]joblog.Expected{}, timers: map[string]joblog.Timer{}, cautioned: map[string]bool{}, warned: map[string]bool{}, told: map[string]bool{}, holds: map[catalogue.DeclarationID]bool{}}
+		proofs: map[string]bool{}, limits: map[limitKey]joblog.Expected{}, timers: map[string]joblog.Timer{}, cautioned: map[string]bool{}, warned: map[string]bool{}, told: map[tells]bool{}, holds: map[catalogue.DeclarationID]bool{}}
 }
 
 // Apply lets one entry of the log happen. Entries must come in order.
@@ -196,7 +196,9 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		for _, x := range b.Expected {
 			c.limits[keyOf(x)] = x
 		}
-		c.verdict = b.Verdict
+		if c.verdict != b.Verdict {
+			c.verdict, c.verdictSeq = b.Verdict, seq
+		}
 	case joblog.Next:
 		c.next, c.nextSeq = b, seq
 	case joblog.Caution:
@@ -204,9 +206,7 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		if b.Caution == energy.Lapsed {
 			c.turn, c.lastTurn = nil, nil
 		}
-		for _, entry := range b.Entries {
-			c.warned[warnKey(entry, b.Say)] = true
-		}
+		c.warned[warnKey(b.Caution, b.Entries)] = true
 	case joblog.Timer:
 		if b.Event == joblog.TimerStarted {
 			c.timers[b.Timer] = b
@@ -217,7 +217,9 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		c.proofs[proofKey(b)] = true
 	case joblog.Said:
 		c.turn = append(c.turn, b)
-		c.told[b.Text] = true
+		if b.Of != "" {
+			c.told[tells{b.Of, b.Entry}] = true
+		}
 	case joblog.Closed:
 		c.closed = true
 	}
@@ -348,19 +350,6 @@ func (c *Call) applyRetracted(b joblog.Retracted) {
 		c.stack = append(c.stack[:i:i], c.stack[i+1:]...)
 		return
 	}
-}
-
-// wasTold reports whether text was said or shown, alone or within a line.
-func (c *Call) wasTold(text string) bool {
-	if c.told[text] {
-		return true
-	}
-	for line := range c.told {
-		if strings.Contains(line, text) {
-			return true
-		}
-	}
-	return false
 }
 
 // Closed reports whether the job has been signed off.

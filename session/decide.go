@@ -116,6 +116,9 @@ func (c *Call) decide(u Utterance) decision {
 // keeps reports whether an item would change what is recorded or decided. A command that
 // only makes the program speak does not.
 func (c *Call) keeps(it intents.Item) bool {
+	if it.Question != nil {
+		return false
+	}
 	if it.Command == nil {
 		return true
 	}

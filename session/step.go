@@ -168,13 +168,13 @@ func (c *Call) Hear(u Utterance) ([]Record, error) {
 	switch {
 	case u.Echo:
 		t.ignore(h, "its own voice")
-	case c.mixed > mostMixed:
+	case c.deaf && !d.commands("listen"):
+		t.ignore(h, "not listening")
+	case c.mixed > mostMixed && !d.commands("stop"):
 		t.ignore(h, "its own voice may be in it, as in those before")
 	case d.own:
 		t.ignore(h, "it may be its own voice: the question stands")
 		t.put(c.asked())
-	case c.deaf && !d.commands("listen"):
-		t.ignore(h, "not listening")
 	case d.answer != nil:
 		t.answer(h, u, d)
 	case len(d.record) == 0 && len(d.ask) == 0:

@@ -3,7 +3,6 @@ package session
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"callout/catalogue"
 	"callout/diagnose"
@@ -27,16 +26,20 @@ func (t *turn) assess() {
 // contradictions names the readings that can't both be, once for each pair.
 func (t *turn) contradictions(a diagnose.Assessment) {
 	for _, w := range a.Warnings {
-		entry := w.Seq / eventsPerEntry
-		if w.ID != "contradicts_reading" || t.call.warned[warnKey(entry, w.Text)] {
+		entries := []uint64{w.Seq / eventsPerEntry}
+		for _, with := range w.With {
+			entries = append(entries, with/eventsPerEntry)
+		}
+		if w.ID != "contradicts_reading" || t.call.warned[warnKey(w.ID, entries)] {
 			continue
 		}
-		given := t.emit(joblog.Caution{Caution: w.ID, Say: w.Text, Entries: []uint64{entry}})
+		given := t.emit(joblog.Caution{Caution: w.ID, Say: w.Text, Entries: entries})
 		t.sayOf("warning", prompts.Args{"Text": w.Text}, tells{of: w.ID, entry: given})
 	}
 }
 
-func warnKey(entry uint64, text string) string { return fmt.Sprint(entry, " ", text) }
+// warnKey tells a warning from others: what it warns of, and the entries that don't fit.
+func warnKey(id string, entries []uint64) string { return fmt.Sprint(id, " ", entries) }
 
 // step tells what to do next, if it is new or asked for again.
 func (t *turn) step(n diagnose.Next, again bool) {
@@ -49,12 +52,12 @@ func (t *turn) step(n diagnose.Next, again bool) {
 	x := tells{of: b.Test, entry: t.emit(b)}
 	if n.Kind == diagnose.DoDone {
 		t.sayOf("finished", prompts.Args{"Say": n.Say}, x)
-		if because := t.unsaid(n.Because); because != "" {
+		if because := t.unsaid(n); because != "" {
 			t.show("reason", prompts.Args{"Text": because}, x) // long, and all of it was said when it was measured
 		}
 		return
 	}
-	t.sayOf("next", prompts.Args{"Say": n.Say, "Because": t.unsaid(n.Because)}, x)
+	t.sayOf("next", prompts.Args{"Say": n.Say, "Because": t.unsaid(n)}, x)
 }
 
 func (t *turn) nextOf(n diagnose.Next) joblog.Next {
@@ -66,15 +69,15 @@ func (t *turn) nextOf(n diagnose.Next) joblog.Next {
 	return b
 }
 
-// unsaid is the reason as a sentence, or nothing if this turn gave it already.
-func (t *turn) unsaid(reason string) string {
-	text := sentence(reason)
-	for _, said := range t.call.turn {
-		if strings.Contains(said.Text, text) {
+// unsaid is the reason as a sentence, or nothing where this turn gave it already: what the
+// verdict rests on is the reason of its repair.
+func (t *turn) unsaid(n diagnose.Next) string {
+	for _, line := range t.call.turn {
+		if line.Phrase == "verdict" && (n.Kind == diagnose.DoRepair || n.Kind == diagnose.DoDone) {
 			return ""
 		}
 	}
-	return text
+	return sentence(n.Because)
 }
 
 // cautions says each caution before the step that it belongs to. One that was
@@ -107,31 +110,40 @@ func (t *turn) gave(id string) bool {
 // move, and a wait grows shorter by itself.
 func same(a, b joblog.Next) bool {
 	return a.Does == b.Does && a.Test == b.Test && a.Quantity == b.Quantity && a.Place == b.Place && a.Repair == b.Repair &&
-		fmt.Sprint(a.Declare) == fmt.Sprint(b.Declare) && a.Needs == b.Needs
+		slices.Equal(a.Declare, b.Declare) && a.Needs == b.Needs
 }
 
-// findings says what the readings mean, each meaning once. A nameplate value can
-// give meaning to an earlier reading.
+// findings says what the readings mean, each meaning of a reading once. A nameplate value
+// can give meaning to an earlier reading.
 func (t *turn) findings(a diagnose.Assessment) {
 	c := t.call
 	for _, f := range a.Findings {
-		text := sentence(f.Text)
-		if !f.Current || text == "" || c.wasTold(text) {
+		x := tells{of: findingID(f), entry: f.Seq / eventsPerEntry}
+		if !f.Current || f.Text == "" || c.told[x] {
 			continue
 		}
-		if v := a.Verdict; v != nil && faultKey(v.Faults) != c.verdict && strings.Contains(sentence(v.Because), text) {
+		if v := a.Verdict; v != nil && slices.Contains(v.By, f.Test) && (faultKey(v.Faults) != c.verdict || x.entry < c.verdictSeq) {
 			continue // the verdict comes with it
 		}
-		if t.gave("overfused") && f.Quantity == "overcurrent_fitted" || t.gave("wire_small") && f.Quantity == "min_circuit_ampacity" {
-			t.show("finding", prompts.Args{"Text": text}, tells{}) // the warning has said it
-			continue
+		way := joblog.Spoken
+		q, ok := c.know.Catalogue.Quantity(f.Quantity)
+		if q.Kind == catalogue.Rated && t.warned(x.entry) || ok && !q.Kind.Numeric() && f.Plain {
+			way = joblog.Shown // the warning has said it, or the read-back what was seen: it need not be said twice
 		}
-		if q, ok := c.know.Catalogue.Quantity(f.Quantity); ok && !q.Kind.Numeric() && !strings.Contains(text, ": ") {
-			t.show("finding", prompts.Args{"Text": text}, tells{}) // what was seen was read back: it need not be said twice
-			continue
-		}
-		t.say("finding", prompts.Args{"Text": text})
+		t.line(way, "finding", prompts.Args{"Text": sentence(f.Text)}, x)
 	}
+}
+
+// findingID names what a reading means: the test, its outcome, and how much of the
+// nameplate it was held against.
+func findingID(f diagnose.Finding) string { return fmt.Sprint(f.Test, ":", f.Class, ":", f.Rated) }
+
+// warned reports whether this turn warned of what an entry told.
+func (t *turn) warned(entry uint64) bool {
+	return slices.ContainsFunc(t.records, func(r Record) bool {
+		k, ok := r.Body.(joblog.Caution)
+		return ok && slices.Contains(k.Entries, entry)
+	})
 }
 
 func (t *turn) verdict(a diagnose.Assessment) {
@@ -166,7 +178,7 @@ func (t *turn) proofs(a diagnose.Assessment) {
 		if !item.Done {
 			continue
 		}
-		b := joblog.Proof{Repair: c.repairs[len(c.repairs)-1].seq, Proved: item.OK, Because: item.Text}
+		b := joblog.Proof{Repair: c.repairs[len(c.repairs)-1].seq, Proved: item.OK, Test: string(item.Test), Because: item.Text}
 		if c.proofs[proofKey(b)] {
 			continue
 		}
@@ -174,11 +186,12 @@ func (t *turn) proofs(a diagnose.Assessment) {
 		if item.OK {
 			phrase = "proved"
 		}
-		t.sayOf(phrase, prompts.Args{"Text": sentence(item.Text)}, tells{entry: t.emit(b)})
+		t.sayOf(phrase, prompts.Args{"Text": sentence(item.Text)}, tells{of: b.Test, entry: t.emit(b)})
 	}
 }
 
-func proofKey(p joblog.Proof) string { return fmt.Sprint(p.Repair, p.Proved, p.Because) }
+// proofKey tells a proof from others: of which repair, by which test, and how it came out.
+func proofKey(p joblog.Proof) string { return fmt.Sprint(p.Repair, " ", p.Test, " ", p.Proved) }
 
 // timers starts those that the engine wants and drops those it no longer has.
 func (t *turn) timers(a diagnose.Assessment) {

@@ -84,10 +84,6 @@ func (s *state) lapsed(names []string, why string, seq uint64) {
 	}
 }
 
-// deadVolts is what a voltage meter on a dead wire shows at most: common practice,
-// no source.
-const deadVolts = 3.0
-
 // liveCurrent is what a clamp on a dead wire shows at most, A: common practice, no
 // source.
 const liveCurrent = 0.5

@@ -271,11 +271,16 @@ func (c *command) report() *cobra.Command {
 			if store == "" {
 				return fmt.Errorf("review: %s is no folder; give a job's folder, or its id and --store", job)
 			}
+			heads, err := c.heads(cmd)
+			if err != nil {
+				return err
+			}
 			s, err := Open(cmd.Context(), store)
 			if err != nil {
 				return err
 			}
 			defer func() { _ = s.Close() }() // nothing is written
+			s.CompareWith(heads)
 			if folder != "" {
 				if err := c.upToDate(cmd.Context(), io.Discard, s, folder); err != nil {
 					return err

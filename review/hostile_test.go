@@ -148,6 +148,9 @@ func TestTheIndexDeleted(t *testing.T) {
 		assert.Regexp(t, `damaged: .*/changed: rewritten: entry \d+ is not the one whose head was kept`, errs)
 		assert.Contains(t, errs, "gone: "+taken)
 		assert.NotContains(t, errs, "/good")
+		out, _, err := cliKeeping(t, heads, "report", changed)
+		require.NoError(t, err)
+		assert.Contains(t, out, "is not the one whose head was kept")
 		require.NoError(t, os.Remove(filepath.Join(jobs, indexName)))
 	}
 }

@@ -22,6 +22,7 @@ type Asked struct {
 	Where      bool                      // it asks for the place: a number alone does not answer it
 	Confirm    bool                      // it asks for yes or no
 	Declare    []catalogue.DeclarationID // the switching that was asked for
+	Repair     catalogue.RepairID        // the work that was asked for
 }
 
 // Context is what the parser may know beside the words. The zero Context knows

@@ -45,6 +45,8 @@ const (
 	costUnlikely  = 0.8
 	costCannotBe  = 2.5
 	wordBonus     = 0.01
+	mostOffered   = 4
+	coveredCost   = 1.15 // of an island: below it its words are its own, a guard's too
 	looseCost     = 1.65 // of an island: above it is asked back
 )
 
@@ -118,6 +120,9 @@ func openSteps(ctx Context) map[string]bool {
 		for _, d := range o.Declare {
 			open["declare"] = true
 			open["declare "+string(d)] = true
+		}
+		if o.Repair != "" {
+			open["repair "+string(o.Repair)] = true
 		}
 		if o.Confirm {
 			open["confirm"] = true
@@ -281,6 +286,9 @@ func (u *utterance) calloutIsland(c clause) (island, bool) {
 		return island{}, false
 	}
 	m := u.p.resolve(c, u.env)
+	if len(m.alternatives) > mostOffered {
+		return island{}, false // a riddle
+	}
 	if m.bare || len(m.alternatives) == 0 || m.doubt != "" && m.doubt != Ambiguous && m.doubt != Implausible && m.doubt != WhichPlace {
 		return island{}, false
 	}
@@ -332,6 +340,9 @@ func facts(list []island) []island {
 	opinion := func(x island) bool {
 		if x.frame != nil && x.frame.alone {
 			return true
+		}
+		if c := x.items[0][0].Command; c != nil && c.Number == nil {
+			return true // a refusal, or "that's right", beside what was read
 		}
 		q := x.items[0][0].Question
 		return q != nil && (q.Kind == "hypothesis" || q.Kind == "belief")
@@ -408,7 +419,7 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 			if g == "tag" || x.items[0][0].Reading == nil {
 				w.maybe++ // a number with a question mark is a voice that rises
 			}
-		} else if g != "" && !questions(x.items) && !(g != "intent" && complains(x.items)) {
+		} else if g != "" && !(questions(x.items) && (g != "elsewhere" || x.items[0][0].Question.Kind != "hypothesis")) && !(g != "intent" && complains(x.items)) {
 			r.guard = g
 			for _, it := range x.items[0] {
 				r.Meant = append(r.Meant, u.said(it, x))
@@ -528,7 +539,7 @@ func covered(cover []island, h hit, guard string) bool {
 		if x.left != leftNone || x.end-x.start == h.end-h.start && x.frame == nil {
 			continue
 		}
-		if x.start <= h.start && h.end <= x.end {
+		if x.start <= h.start && h.end <= x.end && (x.frame == nil && len(x.items) == 0 || x.cost < coveredCost || questions(x.items)) {
 			return true
 		}
 	}
@@ -549,11 +560,16 @@ func (u *utterance) settle(r *talkReading, kept []island, w weighing) {
 				facts = facts || it.Observation == nil || it.Observation.Quantity != "complaint"
 			} else if it.Command != nil {
 				limit = .5
+				if x.frame != nil && len(x.frame.open) > 0 { // a refusal comes with its reason
+					limit = 5
+				}
 			}
 		}
 	}
 	if questions(kept[0].items) {
 		limit++
+	} else if onlyCommands(kept) {
+		sure = w.numbers == 0
 	} else if w.numbers+w.nots+w.maybe+w.trade > 0 || facts && w.state > 0 || slices.ContainsFunc(kept, loosely) {
 		sure = false
 	}
@@ -655,7 +671,7 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 		return free.Result
 	case clean && talked && free.full && free.framed && len(free.Items) < len(formal.Items) && numbersOnly(formal.Items):
 		return free.Result // "two hundred to ground" is one number
-	case clean && free.guard != "" && silent && slices.ContainsFunc(formal.Items, func(it Item) bool { return it.Declaration != "" || it.Repair != "" }):
+	case clean && free.guard != "" && free.guard != "elsewhere" && silent && slices.ContainsFunc(formal.Items, func(it Item) bool { return it.Declaration != "" || it.Repair != "" }):
 		return free.Result
 	case clean:
 		return formal

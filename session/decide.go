@@ -44,10 +44,12 @@ func (c *Call) context() intents.Context {
 	for _, d := range c.next.Declare {
 		open.Declare = append(open.Declare, catalogue.DeclarationID(d))
 	}
+	open.Repair = catalogue.RepairID(c.next.Repair)
 	if asked := c.recent(); asked != nil {
+		open.Repair = ""
 		open.Confirm, open.Declare = asked.Asks == joblog.Confirm, nil
 	}
-	if open.Quantity != "" || len(open.Candidates) > 0 || len(open.Declare) > 0 || open.Confirm {
+	if open.Quantity != "" || len(open.Candidates) > 0 || len(open.Declare) > 0 || open.Confirm || open.Repair != "" {
 		ctx.Open = open
 	}
 	return ctx

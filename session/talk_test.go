@@ -90,6 +90,8 @@ func (c *Call) putStep(t testing.TB, at time.Time, open string) {
 		return
 	case w[0] == "declare":
 		n.Declare, n.Does = w[1:], "make_safe"
+	case w[0] == "repair":
+		n.Repair, n.Does = w[1], "repair"
 	default:
 		n.Quantity = w[0]
 		if len(w) > 1 {

@@ -140,7 +140,7 @@ func (g *callGame) hear(l line, records []session.Record) {
 	if l.absent {
 		told = lacksPart(g.open)
 	}
-	for _, t := range told {
+	for _, t := range inAnswer(told, g.open) {
 		g.nextID++
 		t.ID, t.At = g.nextID, l.at
 		g.ids[heard] = append(g.ids[heard], t)
@@ -215,12 +215,31 @@ func stepKey(p hazard.Prompt) string {
 func lacksPart(open hazard.Prompt) []hazard.Told {
 	switch {
 	case open.Does != "make_safe":
-	case open.Place == "fan_section" || open.Place == "blower_capacitor":
-		return []hazard.Told{{Absent: catalogue.PlaceID(open.Place)}}
-	case slices.Contains(open.Declare, "blower_capacitor_bled"):
+	case open.Place == "fan_section":
+		return []hazard.Told{{Absent: "fan_section"}}
+	case asksBlowerCapacitor(open), slices.Contains(open.Declare, "blower_capacitor_bled"):
 		return []hazard.Told{{Absent: "blower_capacitor"}}
 	}
 	return nil
+}
+
+// asksBlowerCapacitor reports whether a step asks for the volts across the blower's
+// capacitor, under whatever place.
+func asksBlowerCapacitor(open hazard.Prompt) bool {
+	return open.Does == "make_safe" && (open.Place == "blower_capacitor" || strings.Contains(open.Say, "across the blower's capacitor"))
+}
+
+// inAnswer adds what a reading means as the answer to the open step: volts at the blower
+// are those across its capacitor where those were asked for, and only there.
+func inAnswer(told []hazard.Told, open hazard.Prompt) []hazard.Told {
+	for _, t := range told {
+		if r := t.Reading; r != nil && r.Quantity == "voltage" && r.Place == "blower" && asksBlowerCapacitor(open) {
+			across := *r
+			across.Quantity, across.Place = "capacitor_voltage", "blower_capacitor"
+			return append(told[:len(told):len(told)], hazard.Told{Reading: &across})
+		}
+	}
+	return told
 }
 
 // jobGame plays the same lines as events of the engine's job, with no words between.
@@ -270,7 +289,10 @@ func (g *jobGame) play(l line) ([]finding, error) {
 		g.nextID++
 		t.ID, t.At = g.nextID, l.at
 		g.stack = append(g.stack, t)
-		g.ledger.Tell(t)
+		for _, meant := range inAnswer([]hazard.Told{t}, g.open) {
+			meant.ID, meant.At = t.ID, l.at
+			g.ledger.Tell(meant)
+		}
 		g.job.Add(diagnose.Event{Seq: uint64(t.ID), At: l.at, Reading: t.Reading, Observation: t.Observation, Declaration: t.Declaration, Repair: t.Repair})
 	}
 	if (l.cannot || l.absent) && g.open.Test != "" {

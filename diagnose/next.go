@@ -391,13 +391,19 @@ func (v *view) normalNext(f int) Next {
 		say = upper(v.k.faults[f].Name) + "."
 	}
 	var p ProofState
-	if v.condition("compressor_on") {
+	if v.condition("compressor_on") && v.wouldRun(f) {
 		v.runCheck(&p, map[int]bool{})
 		if c, ok, _ := v.nextProof(&p); ok {
 			return v.testNext(c, DoProof)
 		}
 	}
 	return Next{Kind: DoDone, Say: say + " The job can be closed." + v.leftOut(&p), Because: v.shownBy(f)}
+}
+
+// wouldRun reports whether a unit in which nothing is wrong is to run as it should by
+// now: not while it defrosts.
+func (v *view) wouldRun(f int) bool {
+	return f == v.k.model.ways[v.k.model.noGood].fault || v.k.faults[f].PutBack != ""
 }
 
 // vain reports whether a fault's repair was done twice already.

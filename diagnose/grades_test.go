@@ -110,7 +110,9 @@ func TestNoDeadEnd(t *testing.T) {
 				if n.Place == "known_live" {
 					v = 121
 				}
-				c.add(volts(n.Place, v))
+				e := volts(n.Place, v)
+				e.Reading.Quantity = n.Quantity
+				c.add(e)
 			default:
 				e := diagnose.Event{Cannot: n.Test, Lack: &diagnose.Lack{Quantity: n.Quantity, Place: n.Place}}
 				if len(n.Declare) > 0 {

@@ -181,7 +181,8 @@ type ref struct {
 	From     string               `json:"from,omitempty"`
 	Times    float64              `json:"times,omitempty"`
 	Default  float64              `json:"default,omitempty"`
-	Said     string               `json:"said,omitempty"` // how the default is said
+	Said     string               `json:"said,omitempty"`     // how the default is said
+	Standard bool                 `json:"standard,omitempty"` // the default is a standard's mark, as good as a label
 	Source   string               `json:"source"`
 }
 

@@ -87,7 +87,11 @@ func (v *view) choose(a *Assessment) Next {
 // waitOut lets what passes by itself pass, a short-cycle delay that nobody can read or
 // an overload that cools, and listens again: what then still stands has another cause.
 func (v *view) waitOut(least float64) (Next, bool) {
-	f := top(v.marginal)
+	hs := v.leading(1, 1)
+	if len(hs) == 0 {
+		return Next{}, false
+	}
+	f := hs[0].faults[0]
 	i := v.k.testAt["compressor_sound"]
 	passes := time.Duration(v.k.faults[f].Passes * float64(time.Minute))
 	if passes == 0 || v.marginal[f] < least || v.s.cannot[i] || v.barred("run") || v.s.epoch > 0 || v.s.stoodLonger(passes) || v.s.cameOn > 0 {
@@ -97,10 +101,11 @@ func (v *view) waitOut(least float64) (Next, bool) {
 	if path := v.path(t.State); len(path) > 0 {
 		return v.step(path[0], t.ID, t.Name), true
 	}
-	since := v.s.restart
+	since := v.now
 	for _, r := range v.s.records {
-		if r.segment == v.s.segment && r.running && (r.at.Before(since) || since.IsZero()) {
+		if r.segment == v.s.segment && r.running && r.still() {
 			since = r.at
+			break
 		}
 	}
 	if left := since.Add(passes).Sub(v.now); left > 0 {
@@ -391,13 +396,19 @@ func (v *view) normalNext(f int) Next {
 		say = upper(v.k.faults[f].Name) + "."
 	}
 	var p ProofState
-	if v.condition("compressor_on") {
+	if v.condition("compressor_on") && v.wouldRun(f) {
 		v.runCheck(&p, map[int]bool{})
 		if c, ok, _ := v.nextProof(&p); ok {
 			return v.testNext(c, DoProof)
 		}
 	}
 	return Next{Kind: DoDone, Say: say + " The job can be closed." + v.leftOut(&p), Because: v.shownBy(f)}
+}
+
+// wouldRun reports whether a unit in which nothing is wrong is to run as it should by
+// now: not while it defrosts.
+func (v *view) wouldRun(f int) bool {
+	return f == v.k.model.ways[v.k.model.noGood].fault || v.k.faults[f].PutBack != ""
 }
 
 // vain reports whether a fault's repair was done twice already.

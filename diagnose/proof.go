@@ -77,6 +77,9 @@ func (v *view) rated(t *Test) int {
 		in := Input{Quantity: catalogue.QuantityID(id), Place: "unit"}
 		if !markedRef(id) {
 			r := v.k.refs[v.k.refAt[id]]
+			if r.Standard {
+				continue
+			}
 			in = Input{Quantity: r.Quantity, Place: r.Place}
 		}
 		if v.s.knows(in.Quantity, in.Place) {

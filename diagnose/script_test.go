@@ -145,6 +145,8 @@ func (c *call) expect(want string) {
 		assert.True(c.t, strings.HasPrefix(got, rest), "next is %q (%s), want %q", got, a.Next.Say, rest)
 	case "never": // the call is gone on with, as far as it goes without an answer
 		c.never(rest)
+	case "open": // there is more to do before it is closed
+		assert.NotEqual(c.t, diagnose.DoDone, a.Next.Kind, a.Next.Say)
 	case "first": // of several tests that would do
 		assert.Contains(c.t, strings.Fields(rest), string(a.Next.Test), a.Next.Say)
 	case "verdict":

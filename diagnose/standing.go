@@ -129,21 +129,30 @@ func (s *state) wasIn() bool {
 // heldTooLong reports whether it stood for longer than a short-cycle delay lasts.
 func (s *state) heldTooLong() bool { return s.stoodLonger(shortCycle + time.Minute) }
 
+// still reports whether a record shows a unit that stands.
+func (r *record) still() bool {
+	switch {
+	case r.in.Quantity == "current" && r.in.Place == "compressor_common":
+		return r.value < liveCurrent && !r.isolated
+	case r.in.Quantity == "contactor_state":
+		return r.choice == "open"
+	}
+	return r.choice == "silent" || r.choice == "stopped" && r.in.Place == "fan"
+}
+
 // stoodLonger reports whether the unit was seen to stand still, with power and call,
 // for longer than a time.
 func (s *state) stoodLonger(than time.Duration) bool {
 	var from time.Time
 	segment := -1
 	for _, r := range s.records {
-		still := r.choice == "silent" || r.choice == "open" && r.in.Quantity == "contactor_state" || r.choice == "stopped" && r.in.Place == "fan"
-		still = still || r.in.Quantity == "current" && r.in.Place == "compressor_common" && r.value < liveCurrent && !r.isolated
-		if !still || !r.running || r.epoch > 0 || s.tripped(r.seq) {
+		if !r.still() || !r.running || r.epoch > 0 || s.tripped(r.seq) {
 			continue
 		}
 		if r.segment != segment {
 			from, segment = r.at, r.segment
 		}
-		if r.longBack && than <= shortCycle+time.Minute || r.at.Sub(from) > than-time.Minute/2 && r.at.Sub(from) > shortCycle+time.Minute {
+		if r.longBack && than <= shortCycle+time.Minute || r.at.Sub(from) > than-time.Minute && r.at.Sub(from) > shortCycle+time.Minute {
 			return true
 		}
 	}

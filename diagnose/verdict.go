@@ -136,7 +136,7 @@ func (v *view) earned(enough float64) []int {
 		if f == v.k.model.ways[v.k.model.noGood].fault && v.odd() >= 0 {
 			continue // a bad reading stands: nothing is not nothing
 		}
-		if v.k.faults[f].Normal && v.oddRunning() {
+		if v.k.faults[f].Normal && v.oddRunning(f) {
 			continue // nor is what runs
 		}
 		if v.k.faults[f].Normal && len(v.s.repairs) > 0 {
@@ -204,15 +204,16 @@ func (v *view) odd() int {
 }
 
 // oddRunning reports whether the run check of a unit that runs shows something that a
-// unit without fault hardly does.
-func (v *view) oddRunning() bool {
+// way of being without fault hardly does: a fan that stands is odd, but not in a defrost.
+func (v *view) oddRunning(f int) bool {
 	if !v.condition("compressor_on") {
 		return false
 	}
-	rows := v.k.model.rows[v.on.variant][v.k.model.noGood]
+	var buf [32]float64
+	h := v.alone(f, 1)
 	for _, l := range v.k.leaving {
 		o := &v.epochs[v.s.epoch][l.proof.test]
-		if i := l.proof.test; o.done && o.counts && !o.in(l.proof) && !o.nearly(l.proof) && o.likelihood(rows[i]) < 0.06 {
+		if i := l.proof.test; o.done && o.counts && !o.in(l.proof) && !o.nearly(l.proof) && o.likelihood(v.row(h, i, buf[:])) < 0.06 {
 			return true
 		}
 	}

@@ -74,6 +74,9 @@ func (c *Call) decide(u Utterance) decision {
 	safely := max(ask, c.policy.AskSafety)
 	d.denied = slices.ContainsFunc(r.Items, func(it intents.Item) bool { return it.Command != nil && it.Command.Command == "no" })
 	for _, it := range r.Items {
+		if it.Repair == "reset_breaker" && told(r.Items, "breaker_reset") {
+			continue // what the breaker did after its reset is the finding that was asked for, and no second reset
+		}
 		if it.Command != nil && len(r.Items) == 1 && q != nil && u.Mixed && slices.Contains([]catalogue.CommandID{"yes", "no", "retract"}, it.Command.Command) {
 			return decision{own: true}
 		}
@@ -126,6 +129,16 @@ func (c *Call) keeps(it intents.Item) bool {
 	}
 	cmd, _ := c.know.Catalogue.Command(it.Command.Command)
 	return cmd.Changes
+}
+
+// told reports whether something was observed of a quantity.
+func told(items []intents.Item, q catalogue.QuantityID) bool {
+	for _, it := range items {
+		if it.Observation != nil && it.Observation.Quantity == q {
+			return true
+		}
+	}
+	return false
 }
 
 // another reports whether it is another number alone than the one that a yes or a no was

@@ -82,8 +82,9 @@ var faultTable = map[string]faultKind{
 	"charge_lost": {8, hasLow, []string{"repair_leak_and_charge"}, false, func(w *World, p *parts, s setting) {
 		p.charge, p.leak = scale(s.bad, 0.025, 0), true
 	}},
-	"drain_blocked": {8, hasFloat, []string{"clear_drain"}, false, func(w *World, p *parts, s setting) { p.floatOpen, p.drainBlocked = true, true }},
-	"board_failed":  {6, pump, []string{"replace_board"}, false, func(w *World, p *parts, s setting) { p.boardDead = true }},
+	"drain_blocked":       {8, hasFloat, []string{"clear_drain"}, false, func(w *World, p *parts, s setting) { p.floatOpen, p.drainBlocked = true, true }},
+	"float_switch_failed": {0, hasFloat, []string{"replace_float_switch"}, false, func(w *World, p *parts, s setting) { p.floatOpen = true }},
+	"board_failed":        {6, pump, []string{"replace_board"}, false, func(w *World, p *parts, s setting) { p.boardDead = true }},
 
 	// Contactor.
 	"contactor_coil_open": {8, always, []string{"replace_contactor"}, false, func(w *World, p *parts, s setting) { p.coilOpen = true }},
@@ -203,7 +204,7 @@ var rares = []struct {
 	share float64
 }{
 	{"wire_shorted", 0.008}, {"breaker_small", 0.005},
-	{"contactor_coil_shorted", 0.006}, {"valve_coil_shorted", 0.002}, {"stat_wire_broken", 0.004}, {"door_switch_open", 0.004},
+	{"contactor_coil_shorted", 0.006}, {"valve_coil_shorted", 0.002}, {"stat_wire_broken", 0.004}, {"door_switch_open", 0.004}, {"float_switch_failed", 0.003},
 	{"overload_cooled", 0.006}, {"start_relay_stuck", 0.003},
 }
 

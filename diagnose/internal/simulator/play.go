@@ -243,7 +243,9 @@ func score(w *World, res *Result) {
 		}
 	}
 	if Normal(res.Truth[0]) {
-		res.Right = exact && len(res.Repairs) == 0
+		// An overload that has closed leaves nothing wrong: to call it that is right.
+		closed := res.Truth[0] == "overload_cooled" && len(named) == 1 && named["no_fault"]
+		res.Right = (exact || closed) && len(res.Repairs) == 0
 		res.Cured = res.Right
 		return
 	}

@@ -162,4 +162,7 @@ func (w *World) prove(quantity, place string, a Answer) {
 	case "leg_to_leg", "leg_1_to_ground", "leg_2_to_ground", "blower":
 		w.proved[place] = a.Value < 2
 	}
+	if place == "blower" && w.blowerBled { // then the volts there are its capacitor's
+		w.proved["blower_capacitor"] = w.blowerVolts() < 5
+	}
 }

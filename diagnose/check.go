@@ -1,11 +1,13 @@
 package diagnose
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
 
 	"callout/catalogue"
+	"callout/diagnose/energy"
 )
 
 // What each kind of entry must hold is checked here, once, at load.
@@ -177,6 +179,16 @@ func (t Test) outcome(v catalogue.ValueID) ClassID {
 
 func (l *loader) energy() {
 	k := l.k
+	for i, r := range k.energy.Rules {
+		l.rule(fmt.Sprintf("energy rule %d", i+1), r)
+	}
+	for _, p := range k.energy.Proofs {
+		for _, x := range p.Reads {
+			for i, at := range x.At {
+				l.checkInput("proof "+p.ID, Input{Quantity: catalogue.QuantityID(x.Of[i]), Place: at})
+			}
+		}
+	}
 	for _, s := range k.energy.Steps {
 		where := "step " + s.ID
 		if (s.Kind != DoMakeSafe && s.Kind != DoEnergise) || s.Minutes <= 0 || s.Say == "" || s.Needs == "" || s.Source == "" {
@@ -194,6 +206,41 @@ func (l *loader) energy() {
 			l.checkInput(where, Input{Quantity: s.Quantity, Place: s.Place})
 		}
 		l.checkCautions(where, s.Cautions)
+	}
+}
+
+// rule checks what an energy rule names against the catalogue.
+func (l *loader) rule(where string, r energy.Rule) {
+	for _, d := range r.Declare {
+		if _, ok := l.k.cat.Declaration(d); !ok {
+			l.bad("%s: no declaration %q", where, d)
+		}
+	}
+	for _, id := range r.Repair {
+		if _, ok := l.k.cat.Repair(id); !ok {
+			l.bad("%s: no repair %q", where, id)
+		}
+	}
+	for _, p := range r.Place {
+		held := false
+		for _, id := range r.Quantity {
+			q, _ := l.k.cat.Quantity(id)
+			held = held || q.HasPlace(p)
+		}
+		if !held {
+			l.bad("%s: nothing of it at %q", where, p)
+		}
+	}
+	for _, id := range r.Quantity {
+		q, ok := l.k.cat.Quantity(id)
+		if !ok {
+			l.bad("%s: no quantity %q", where, id)
+		}
+		for _, v := range append(append([]catalogue.ValueID(nil), r.Value...), r.Not...) {
+			if _, ok := q.Value(v); !ok && len(r.Quantity) == 1 {
+				l.bad("%s: %s has no value %q", where, id, v)
+			}
+		}
 	}
 }
 

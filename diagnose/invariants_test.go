@@ -108,7 +108,7 @@ func safeFor(e Energy, state string) bool {
 	outdoors := e.Outdoor == ProvedDead && e.Is(energy.OutdoorOff) && e.Is(energy.OutdoorLock)
 	bled := outdoors && e.Capacitor == Proved
 	switch state {
-	case "dead", "upstream":
+	case "dead", "upstream", "upstream_pulled":
 		return outdoors
 	case "dead_bled", "leads_off", "plug_off", "kit_on", "upstream_all", "open_circuit", "open_circuit_plug":
 		return bled

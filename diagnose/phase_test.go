@@ -117,6 +117,7 @@ func TestThreePhaseIsDeadOnThreeLegs(t *testing.T) {
 	c.say("voltage leg_3_to_ground 121")
 	assert.Equal(t, diagnose.Live, c.job.Energy().Outdoor)
 	require.NotEmpty(t, c.warn)
+	c.say("declare breaker_off") // the disconnect left a leg live: it is not trusted again
 	c.say("dead")
 	c.say("voltage leg_3_to_ground 0.2")
 	assert.Equal(t, diagnose.DeclaredDead, c.job.Energy().Outdoor)

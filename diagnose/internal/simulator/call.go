@@ -380,11 +380,11 @@ func (w *World) Declare(id string) {
 	case "gauges_off":
 		w.gaugesOn = false
 	case "blower_capacitor_bled":
-		w.blowerBled = !w.airHandlerOn
+		w.blowerBled, w.bleeds = !w.airHandlerOn, true
 	case "air_handler_off":
 		w.airHandlerOn = false
 	case "air_handler_on":
-		w.airHandlerOn, w.blowerBled = true, false
+		w.airHandlerOn, w.blowerBled, w.bleeds = true, false, false
 		w.live()
 	}
 	w.cache = nil

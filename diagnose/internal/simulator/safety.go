@@ -151,6 +151,9 @@ func (w *World) prove(quantity, place string, a Answer) {
 	if quantity == "capacitor_voltage" && a.Can {
 		w.proved[place] = a.Value < 5
 	}
+	if quantity == "voltage" && place == "blower" && a.Can && w.bleeds {
+		w.proved["blower_capacitor"] = w.blowerVolts() < 5 // the volts across it are asked for so
+	}
 	if quantity != "voltage" || !a.Can {
 		return
 	}

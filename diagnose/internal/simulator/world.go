@@ -27,6 +27,7 @@ type World struct {
 	disconnectIn, breakerOn, tripped, locked, panelOpen bool
 	leadsOn, plugOn, calling, gaugesOn, airHandlerOn    bool
 	kit                                                 bool // a start kit is wired in for a try
+	bleeds                                              bool // the blower's capacitor was told bled
 	blowerBled                                          bool
 	capVolts                                            float64 // left on the run capacitor, V
 	poweredAt                                           float64 // when the outdoor unit last got its call

@@ -442,7 +442,7 @@ func TestWhatCantBeDoneIsNotAskedAgain(t *testing.T) {
 func TestAWaitIsToldOnce(t *testing.T) {
 	b := newBench(t)
 	started := 0
-	for _, text := range []string{"no cooling", "compressor hums", "fan is running", "blower is running", "outside is ninety one", "suction is one forty"} {
+	for _, text := range []string{"no cooling", "compressor hums then clicks off", "fan is running", "blower is running", "outside is ninety one", "suction is one forty"} {
 		before := len(b.out.records)
 		require.NoError(t, b.r.Hear(t.Context(), Utterance{At: time.Now(), Source: joblog.Typed, Text: text, Certainty: 1}))
 		for _, timer := range bodies[joblog.Timer](b.out.records[before:]) {

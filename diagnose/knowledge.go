@@ -260,6 +260,7 @@ type conflict struct {
 
 type cautionText struct {
 	ID     string `json:"id"`
+	Short  string `json:"short,omitempty"` // for one who has heard it whole
 	Text   string `json:"text"`
 	Source string `json:"source"`
 	// With lists the cautions that it is said along with where the unit holds one of

@@ -124,7 +124,7 @@ func (l *loader) index(cautions []cautionText) {
 		if c.Text == "" || c.Source == "" {
 			l.bad("caution %s needs a text and a source", c.ID)
 		}
-		k.caution[c.ID] = Caution{ID: c.ID, Text: c.Text}
+		k.caution[c.ID] = Caution{ID: c.ID, Text: c.Text, Short: c.Short}
 		if len(c.With) > 0 {
 			k.along = append(k.along, c)
 		}

@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"strings"
 	"time"
 
 	"callout/catalogue"
@@ -130,6 +131,8 @@ type Next struct {
 	Wait     time.Duration
 	Needs    []string // the states it needs, in words
 	Say      string   // the whole prompt, written English
+	Short    string   // the same for one who knows the choices; "" if it is short enough
+	Step     string   // of a step towards a test or repair: the same without what it is for
 	Because  string   // one clause
 	Cautions []Caution
 	Minutes  float64 // of the technician's time
@@ -137,8 +140,17 @@ type Next struct {
 
 // Caution is a safety line; it is said before the step it belongs to.
 type Caution struct {
-	ID   string
-	Text string
+	ID    string
+	Text  string
+	Short string // a name for one who has heard it whole; "" if it is short enough
+}
+
+// Name is the caution's short name, or all of it where it has none.
+func (c Caution) Name() string {
+	if c.Short == "" {
+		return strings.TrimSuffix(c.Text, ".")
+	}
+	return c.Short
 }
 
 // Timer is a wait that is running.

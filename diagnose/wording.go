@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -43,10 +44,10 @@ func (v *view) step(at int, test TestID, purpose string) Next {
 	}
 	if strings.Contains(s.Say+s.Because, "{bleed") {
 		say, because := v.bleed()
-		s.Say = strings.ReplaceAll(s.Say, "{bleed}", say)
+		s.Say, s.Brief = strings.ReplaceAll(s.Say, "{bleed}", say), strings.ReplaceAll(s.Brief, "{bleed}", say)
 		n.Because = strings.ReplaceAll(s.Because, "{bleed_because}", because)
 	}
-	n.Say = s.Say
+	n.Say, n.Step = s.Say, cmp.Or(s.Brief, s.Say)
 	if purpose != "" {
 		n.Say = "For " + purpose + ": " + strings.ToLower(s.Say[:1]) + s.Say[1:]
 	}
@@ -116,8 +117,13 @@ func (v *view) testNext(c candidate, kind string) Next {
 		return v.wait(c.after, t)
 	}
 	n := Next{Kind: kind, Test: t.ID, Quantity: t.Quantity, Place: t.Place, Minutes: t.Minutes, Say: t.Say, Because: t.Because, Cautions: v.cautions(t.Cautions), Needs: v.needs(t.State)}
+	if q, _ := v.k.cat.Quantity(t.Quantity); !q.Kind.Numeric() {
+		if look, _, choices := strings.Cut(t.Say, ": "); choices { // the choices behind it are on the screen
+			n.Short = look + "."
+		}
+	}
 	if len(missing) > 0 && (missing[0].Quantity != t.Quantity || missing[0].Place != t.Place) {
-		n.Quantity, n.Place = missing[0].Quantity, missing[0].Place
+		n.Quantity, n.Place, n.Short = missing[0].Quantity, missing[0].Place, ""
 		q, _ := v.k.cat.Quantity(n.Quantity)
 		p, _ := v.k.cat.Place(n.Place)
 		n.Say = fmt.Sprintf("For %s: the %s", t.Name, q.Name)

@@ -8,6 +8,7 @@
 package intents
 
 import (
+	"slices"
 	"strings"
 
 	"callout/catalogue"
@@ -180,9 +181,27 @@ func (p *Parser) byID(text string) (Item, bool) {
 	return Item{}, false
 }
 
+// alone takes a whole line of two words or more that asks the program to speak, wait or be
+// brief: no word of it is an answer, as the on of "go on" would be.
+func (p *Parser) alone(text string) (Item, bool) {
+	line := strings.Join(strings.Fields(strings.ToLower(strings.TrimRight(text, " .,!?"))), " ")
+	for _, c := range p.cat.Commands {
+		if c.Changes || c.Argument != "" || c.ID == "yes" || c.ID == "no" || !strings.Contains(line, " ") || !slices.Contains(c.Spoken, line) {
+			continue
+		}
+		said := strings.TrimSpace(text)
+		at := strings.Index(text, said)
+		return Item{Said: said, Start: at, End: at + len(said), Command: &catalogue.Asked{Command: c.ID}}, true
+	}
+	return Item{}, false
+}
+
 // Parse reads one utterance or typed line. It is total: any text gives a Result.
 func (p *Parser) Parse(text string, ctx Context) Result {
 	if it, ok := p.byID(text); ok {
+		return Result{Items: []Item{it}}
+	}
+	if it, ok := p.alone(text); ok {
 		return Result{Items: []Item{it}}
 	}
 	toks, rest := scan(text, p.lex.alphabet)

@@ -237,6 +237,33 @@ func TestALineIsWhatItsPhraseSays(t *testing.T) {
 	assert.Equal(t, []string{"Power: outdoor unit live."}, texts(m.queue), "there is a newer step")
 }
 
+// What was being said when the technician asks to wait is said when he says go on.
+func TestHoldOnAndGoOn(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := begin(t, nil)
+		c.quietFor(2 * time.Second)
+		c.room.say("complaint no cooling")
+		c.quietFor(2 * time.Second)
+		before := len(c.room.all())
+		c.room.say("what can i say")
+		for len(c.room.all()) == before {
+			time.Sleep(10 * time.Millisecond)
+		}
+		time.Sleep(300 * time.Millisecond)
+		first := c.room.all()[before]
+		c.room.say("hold on")
+		c.quietFor(3 * time.Second)
+		assert.True(t, contains(c.room.spoken(), "Holding"))
+		held := len(c.room.spoken())
+		time.Sleep(2 * time.Minute)
+		assert.Len(t, c.room.spoken(), held, "and waits as long as it takes")
+		c.room.say("go on")
+		c.quietFor(3 * time.Second)
+		require.ErrorIs(t, c.end(), context.Canceled)
+		assert.Contains(t, c.room.spoken()[held:], first.text)
+	})
+}
+
 func TestLouderSlowerAndStop(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		c := begin(t, nil)

@@ -51,6 +51,7 @@ type mouth struct {
 	cutting   bool // the one that plays was told to stop
 	cancel    context.CancelFunc
 	held      []*sentence // cut off or overtaken, waiting for what the technician says
+	kept      []*sentence // told to hold, until "go on"
 	said      []*sentence // of this turn, spoken to the end; for louder, slower
 
 	step uint64 // the entry of the step that is in force, 0 before the first
@@ -109,7 +110,8 @@ func (m *mouth) add(as joblog.As, entry uint64, spoken string, turn *Timing) {
 
 // settled drops what is kept back of the step or question of an entry.
 func (m *mouth) settled(as joblog.As, entry uint64) {
-	m.held = slices.DeleteFunc(m.held, func(s *sentence) bool { return s.as == as && s.entry == entry })
+	over := func(s *sentence) bool { return s.as == as && s.entry == entry }
+	m.held, m.kept = slices.DeleteFunc(m.held, over), slices.DeleteFunc(m.kept, over)
 }
 
 // whole reports whether a sentence is not cut off, whoever speaks: a hazard, and a
@@ -205,6 +207,17 @@ func (m *mouth) command(id string) (mine bool) {
 	case "stop":
 		m.interrupt()
 		m.held = nil
+		return true
+	case "hold":
+		m.interrupt()
+		m.kept = append(m.kept, m.held...)
+		m.held = nil
+		return true
+	case "go_on":
+		for _, s := range append(m.kept, m.held...) {
+			m.queue = append(m.queue, m.fresh(s))
+		}
+		m.kept, m.held = nil, nil
 		return true
 	case "louder":
 		m.gain = min(mostGain, m.gain*louderBy)

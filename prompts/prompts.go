@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -216,6 +217,26 @@ func (b *Book) Named(q catalogue.QuantityID, p catalogue.PlaceID) string {
 // Reading writes a reading for reading back: "current, compressor's common wire: 47 A".
 func (b *Book) Reading(r catalogue.Reading) string {
 	return b.Named(r.Quantity, r.Place) + ": " + b.Value(r)
+}
+
+// ShortReading writes a reading in few words, by its place alone: "compressor's common
+// wire: 47 A". Where the place would not tell which quantity it is, that is named too; a
+// nameplate value is named by its quantity.
+func (b *Book) ShortReading(r catalogue.Reading) string {
+	quantity, _ := b.catalogue.Quantity(r.Quantity)
+	switch {
+	case quantity.Kind == catalogue.Rated:
+		return quantity.Name + ": " + b.Value(r)
+	case len(quantity.Places) < 2:
+		return b.Reading(r)
+	}
+	for _, other := range b.catalogue.Quantities {
+		if other.ID != quantity.ID && other.Unit == quantity.Unit && other.Kind != catalogue.Rated && slices.Contains(other.Places, r.Place) {
+			return b.Reading(r)
+		}
+	}
+	place, _ := b.catalogue.Place(r.Place)
+	return strings.TrimPrefix(place.Name, "the ") + ": " + b.Value(r)
 }
 
 // Observation writes an observation for reading back.

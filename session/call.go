@@ -59,7 +59,22 @@ type Policy struct {
 	AskSafety float64
 	// Ignore: below this certainty an utterance is taken for noise.
 	Ignore float64
+	// Manner is how much is said, until the technician says otherwise; "" is in full.
+	Manner Manner
 }
+
+// Manner is how much is said. The log and the screen keep everything in all of them.
+type Manner string
+
+// The manners of talking. They are the ids of the commands that choose them.
+const (
+	// Brief says values, verdicts, steps and hazards, and each reason once.
+	Brief Manner = "brief"
+	// Full says what readings mean and why each step is taken.
+	Full Manner = "full"
+	// Teaching says every caution whole and every reason, each time.
+	Teaching Manner = "teaching"
+)
 
 // Utterance is what the ear or the keyboard brings.
 type Utterance struct {
@@ -117,7 +132,10 @@ type Call struct {
 	at         time.Time
 	id         string
 	deaf       bool // told to stop listening
-	mixed      int  // utterances in a row that the program spoke in
+	manner     Manner
+	leading    string            // the likeliest cause as last told
+	recalled   map[string]string // the energy state in which each caution was last said
+	mixed      int               // utterances in a row that the program spoke in
 	closed     bool
 	heard      map[uint64]string         // texts by entry, until something was made of them
 	considered map[uint64]joblog.Callout // by entry, until their question comes
@@ -126,7 +144,8 @@ type Call struct {
 	next       joblog.Next
 	nextSeq    uint64 // of the entry that told the next step
 	verdict    string
-	verdictSeq uint64 // of the entry that gave it
+	verdicts   map[string]bool // those told so far
+	verdictSeq uint64          // of the entry that gave it
 	energy     string
 	proofs     map[string]bool // by repair, test and outcome
 	limits     map[limitKey]joblog.Expected
@@ -150,7 +169,7 @@ type repaired struct {
 
 // NewCall begins a call with an empty log.
 func NewCall(k *Knowledge, p Policy) *Call {
-	return &Call{know: k, policy: p, job: k.Engine.NewJob(), heard: map[uint64]string{}, considered: map[uint64]joblog.Callout{},
+	return &Call{know: k, policy: p, manner: p.Manner, recalled: map[string]string{}, verdicts: map[string]bool{}, job: k.Engine.NewJob(), heard: map[uint64]string{}, considered: map[uint64]joblog.Callout{},
 		proofs: map[string]bool{}, limits: map[limitKey]joblog.Expected{}, timers: map[string]joblog.Timer{}, cautioned: map[string]bool{}, warned: map[string]bool{}, told: map[tells]bool{}, holds: map[catalogue.DeclarationID]bool{}}
 }
 
@@ -196,6 +215,9 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		for _, x := range b.Expected {
 			c.limits[keyOf(x)] = x
 		}
+		if c.leading = ""; len(b.Causes) > 0 {
+			c.leading = b.Causes[0].Fault
+		}
 		if c.verdict != b.Verdict {
 			c.verdict, c.verdictSeq = b.Verdict, seq
 		}
@@ -217,6 +239,12 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		c.proofs[proofKey(b)] = true
 	case joblog.Said:
 		c.turn = append(c.turn, b)
+		if b.Way == joblog.Spoken && (b.Phrase == "caution" || b.Phrase == "caution_short") {
+			c.recalled[b.Of] = c.energy
+		}
+		if b.Phrase == "verdict" {
+			c.verdicts[b.Of] = true
+		}
 		if b.Of != "" {
 			c.told[tells{b.Of, b.Entry}] = true
 		}
@@ -291,6 +319,8 @@ func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
 				open.Seq, open.At = eventSeq(seq, eventsPerEntry-1), at
 				c.job.Add(open)
 			}
+		case "brief", "full", "teaching":
+			c.manner = Manner(cmd.Command)
 		case "stop_listening":
 			c.deaf = true
 		case "listen":

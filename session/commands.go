@@ -30,8 +30,10 @@ func (t *turn) command(cmd joblog.Command, entry uint64) bool {
 			break
 		}
 		for _, line := range c.lastTurn {
-			line.Way = joblog.Spoken
-			t.emit(line)
+			if line.Way == joblog.Spoken || line.As == joblog.AsHazard { // what was only shown can be read
+				line.Way = joblog.Spoken
+				t.emit(line)
+			}
 		}
 	case "why":
 		t.why()
@@ -61,6 +63,10 @@ func (t *turn) command(cmd joblog.Command, entry uint64) bool {
 		return t.retract(entry)
 	case "remind":
 		t.remind(cmd)
+	case "brief", "full", "teaching":
+		t.say(cmd.Command, nil)
+	case "hold":
+		t.say("holding", nil)
 	case "stop_listening":
 		t.say("stopped_listening", nil)
 	case "listen":

@@ -238,7 +238,7 @@ func (t *turn) record(heard uint64, list []intents.Item, certainty float64, answ
 	if replaces != 0 {
 		t.emit(joblog.Retracted{Entry: replaces, By: entry, Why: "corrected"})
 	}
-	var said []string
+	var said, short []string
 	for _, it := range list {
 		switch {
 		case it.Repair != "":
@@ -249,16 +249,16 @@ func (t *turn) record(heard uint64, list []intents.Item, certainty float64, answ
 			t.emit(joblog.Note{Text: it.Note, Callout: entry})
 			t.say("note_kept", nil)
 		case it.Command == nil && it.Question == nil:
-			said = append(said, c.words(it))
+			said, short = append(said, c.words(it)), append(short, c.fewWords(it))
 		}
 	}
 	for _, r := range b.Readings[named:] { // "no, forty five": the number alone was said
-		said = append(said, c.know.Book.Reading(fromReading(r)))
+		said, short = append(said, c.know.Book.Reading(fromReading(r))), append(short, c.know.Book.Value(fromReading(r)))
 	}
 	if replaces != 0 {
 		t.say("corrected", prompts.Args{"What": join(said)})
 	} else if len(said) > 0 {
-		t.say("read_back", prompts.Args{"What": capital(join(said))})
+		t.readBack(said, short)
 	}
 	t.warn()
 	told := len(said) > 0 || len(b.Repairs) > 0
@@ -278,6 +278,33 @@ func (t *turn) record(heard uint64, list []intents.Item, certainty float64, answ
 	case told:
 		t.assess()
 	}
+}
+
+// readBack says what was recorded; in brief the value, and shows the whole.
+func (t *turn) readBack(said, short []string) {
+	whole, few := capital(join(said)), capital(join(short))
+	if t.call.manner == Brief && few != whole {
+		t.say("read_back", prompts.Args{"What": few})
+		t.show("read_back", prompts.Args{"What": whole}, tells{})
+		return
+	}
+	t.say("read_back", prompts.Args{"What": whole})
+}
+
+// fewWords says an item for reading back in brief. What answers the open step needs no
+// name; what doesn't is named by its place, or by its quantity where that has one place.
+func (c *Call) fewWords(it intents.Item) string {
+	switch {
+	case it.Reading != nil && string(it.Reading.Quantity) == c.next.Quantity && string(it.Reading.Place) == c.next.Place:
+		return c.know.Book.Value(*it.Reading)
+	case it.Reading != nil:
+		return c.know.Book.ShortReading(*it.Reading)
+	case it.Observation != nil && string(it.Observation.Quantity) == c.next.Quantity && string(it.Observation.Place) == c.next.Place:
+		q, _ := c.know.Catalogue.Quantity(it.Observation.Quantity)
+		v, _ := q.Value(it.Observation.Value)
+		return v.Name
+	}
+	return c.words(it)
 }
 
 // replaced finds what a correction mends: "no, forty five" takes the quantity

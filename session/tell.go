@@ -48,7 +48,8 @@ func (t *turn) step(n diagnose.Next, again bool) {
 	if n.Say == "" || !again && same(b, c.next) {
 		return
 	}
-	t.cautions(n.Cautions, again)
+	t.cautions(n.Cautions, again || c.manner == Teaching)
+	same := c.next.Test == b.Test && c.next.Repair == b.Repair && n.Step != ""
 	x := tells{of: b.Test, entry: t.emit(b)}
 	if n.Kind == diagnose.DoDone {
 		t.sayOf("finished", prompts.Args{"Say": n.Say}, x)
@@ -57,7 +58,18 @@ func (t *turn) step(n diagnose.Next, again bool) {
 		}
 		return
 	}
-	t.sayOf("next", prompts.Args{"Say": n.Say, "Because": t.unsaid(n)}, x)
+	if c.manner != Brief || again {
+		t.sayOf("next", prompts.Args{"Say": n.Say, "Because": t.unsaid(n)}, x)
+		return
+	}
+	say := n.Say
+	if same { // what it is for was told with the step before
+		say = n.Step
+	} else if n.Short != "" {
+		say = n.Short
+	}
+	t.sayOf("next_brief", prompts.Args{"Say": say}, x)
+	t.show("next", prompts.Args{"Say": n.Say, "Because": t.unsaid(n)}, x)
 }
 
 func (t *turn) nextOf(n diagnose.Next) joblog.Next {
@@ -72,6 +84,9 @@ func (t *turn) nextOf(n diagnose.Next) joblog.Next {
 // unsaid is the reason as a sentence, or nothing where this turn gave it already: what the
 // verdict rests on is the reason of its repair.
 func (t *turn) unsaid(n diagnose.Next) string {
+	if t.call.manner == Teaching {
+		return sentence(n.Because)
+	}
 	for _, line := range t.call.turn {
 		if line.Phrase == "verdict" && (n.Kind == diagnose.DoRepair || n.Kind == diagnose.DoDone) {
 			return ""
@@ -91,7 +106,11 @@ func (t *turn) cautions(list []diagnose.Caution, aloud bool) {
 		known := t.call.cautioned[k.ID]
 		given := t.emit(joblog.Caution{Caution: k.ID, Say: k.Text})
 		way := joblog.Spoken
-		if known && !aloud {
+		switch brief := t.call.manner == Brief; {
+		case known && brief && (aloud || t.call.recalled[k.ID] != t.call.energy): // asked for, or the state has changed since
+			t.sayOf("caution_short", prompts.Args{"Text": k.Name()}, tells{of: k.ID, entry: given})
+			way = joblog.Shown
+		case known && !aloud:
 			way = joblog.Shown
 		}
 		t.line(way, "caution", prompts.Args{"Text": k.Text}, tells{of: k.ID, entry: given})
@@ -130,8 +149,16 @@ func (t *turn) findings(a diagnose.Assessment) {
 		if q.Kind == catalogue.Rated && t.warned(x.entry) || ok && !q.Kind.Numeric() && f.Plain {
 			way = joblog.Shown // the warning has said it, or the read-back what was seen: it need not be said twice
 		}
+		if c.manner == Brief && (len(c.repairs) > 0 || !t.turns(a)) {
+			way = joblog.Shown
+		}
 		t.line(way, "finding", prompts.Args{"Text": sentence(f.Text)}, x)
 	}
+}
+
+// turns reports whether another cause is the likeliest now than was told last.
+func (t *turn) turns(a diagnose.Assessment) bool {
+	return len(a.Causes) > 0 && faultKey(a.Causes[0].Faults) != t.call.leading
 }
 
 // findingID names what a reading means: the test, its outcome, and how much of the
@@ -159,7 +186,11 @@ func (t *turn) verdict(a diagnose.Assessment) {
 	x := tells{of: b.Verdict, entry: t.emit(b)}
 	switch {
 	case a.Verdict != nil && b.Verdict != before:
-		t.sayOf("verdict", prompts.Args{"Name": capital(a.Verdict.Name), "Because": sentence(a.Verdict.Because)}, x)
+		because := sentence(a.Verdict.Because)
+		if c.manner == Brief && c.verdicts[b.Verdict] {
+			because = "" // it was told, and only another one stood between
+		}
+		t.sayOf("verdict", prompts.Args{"Name": capital(a.Verdict.Name), "Because": because}, x)
 		for _, other := range a.Verdict.RuledOut {
 			t.show("ruled_out", prompts.Args{"Text": sentence(other)}, x)
 		}
@@ -186,7 +217,11 @@ func (t *turn) proofs(a diagnose.Assessment) {
 		if item.OK {
 			phrase = "proved"
 		}
-		t.sayOf(phrase, prompts.Args{"Text": sentence(item.Text)}, tells{of: b.Test, entry: t.emit(b)})
+		way := joblog.Spoken
+		if c.manner == Brief && item.OK {
+			way = joblog.Shown // its value was read back, and it is as it should be
+		}
+		t.line(way, phrase, prompts.Args{"Text": sentence(item.Text)}, tells{of: b.Test, entry: t.emit(b)})
 	}
 }
 

@@ -33,6 +33,7 @@ type settings struct {
 	Loudspeaker string  `mapstructure:"loudspeaker"`
 	KeepAudio   bool    `mapstructure:"keep-audio"`
 	AudioDays   int     `mapstructure:"audio-days"`
+	Manner      string  `mapstructure:"manner"`
 	Ask         float64 `mapstructure:"ask"`
 	AskSafety   float64 `mapstructure:"ask-safety"`
 	Ignore      float64 `mapstructure:"ignore"`
@@ -65,6 +66,7 @@ func settingList() []setting {
 		{"unit", "", "your firm's code for the unit worked on, for the job log"},
 		{"keep-audio", false, "keep what was said as FLAC beside the job log"},
 		{"audio-days", 90, "remove kept recordings after so many days; 0 keeps them"},
+		{"manner", string(session.Full), "how much is said: brief, full or teaching; said in a call: be brief, say it in full, teach me"},
 		{"ask", session.DefaultPolicy.Ask, "ask back what was heard less surely than this (0 to 1); 0: the limit chosen for the model"},
 		{"ask-safety", session.DefaultPolicy.AskSafety, "the same for switching, proving and repairs"},
 		{"ignore", session.DefaultPolicy.Ignore, "leave alone what was heard less surely than this"},
@@ -216,6 +218,11 @@ func (s settings) check() error {
 	default:
 		errs = append(errs, fmt.Errorf("settings: speak is %q (from %s); it is auto, device, file or off", s.Speak, s.origin["speak"]))
 	}
+	switch session.Manner(s.Manner) {
+	case session.Brief, session.Full, session.Teaching:
+	default:
+		errs = append(errs, fmt.Errorf("settings: manner is %q (from %s); it is brief, full or teaching", s.Manner, s.origin["manner"]))
+	}
 	if s.Threads < 0 || s.Threads > 64 {
 		errs = append(errs, fmt.Errorf("settings: threads is %d (from %s); it goes from 0 to 64", s.Threads, s.origin["threads"]))
 	}
@@ -226,7 +233,7 @@ func (s settings) check() error {
 }
 
 func (s settings) policy() session.Policy {
-	return session.Policy{Ask: s.Ask, AskSafety: s.AskSafety, Ignore: s.Ignore}
+	return session.Policy{Ask: s.Ask, AskSafety: s.AskSafety, Ignore: s.Ignore, Manner: session.Manner(s.Manner)}
 }
 
 // shown gives a setting's value for people.
@@ -234,6 +241,6 @@ func (s settings) shown(name string) string {
 	return map[string]string{
 		"jobs": s.Jobs, "heads": s.Heads, "model": s.Model, "adapter": s.Adapter, "second": s.Second, "vad": s.VAD, "threads": fmt.Sprint(s.Threads), "voice": s.Voice, "voice-rate": fmt.Sprint(s.VoiceRate),
 		"speak": s.Speak, "technician": s.Technician, "unit": s.Unit, "microphone": s.Microphone, "loudspeaker": s.Loudspeaker,
-		"keep-audio": fmt.Sprint(s.KeepAudio), "audio-days": fmt.Sprint(s.AudioDays), "ask": fmt.Sprint(s.Ask), "ask-safety": fmt.Sprint(s.AskSafety), "ignore": fmt.Sprint(s.Ignore),
+		"keep-audio": fmt.Sprint(s.KeepAudio), "audio-days": fmt.Sprint(s.AudioDays), "manner": s.Manner, "ask": fmt.Sprint(s.Ask), "ask-safety": fmt.Sprint(s.AskSafety), "ignore": fmt.Sprint(s.Ignore),
 	}[name]
 }

@@ -146,6 +146,7 @@ type Step struct {
 	Needs    string   `json:"needs"`
 	Say      string   `json:"say"`
 	Because  string   `json:"because"`
+	Brief    string   `json:"brief,omitempty"` // for one who was told what it is for
 	Cautions []string `json:"cautions"`
 	Source   string   `json:"source"`
 

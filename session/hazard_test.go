@@ -61,7 +61,7 @@ func (y *tally) session(j *hazard.Judge, start func() (game, error), who *tech, 
 		lines = append(lines, l)
 		found, err := g.play(l)
 		if err != nil {
-			if err == session.ErrClosed {
+			if errors.Is(err, session.ErrClosed) {
 				break
 			}
 			return fmt.Errorf("%w after\n%s", err, script(who.f, lines))

@@ -665,7 +665,7 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 	talked := len(free.Items) > 0 && len(free.Doubts) == 0
 	silent := len(free.Items)+len(free.Doubts) == 0
 	switch {
-	case free.asked && (talked || !silent && !clean):
+	case free.asked && !silent && (!clean || talked && numbersOnly(formal.Items) && numbersOnly(free.Items)):
 		return free.Result
 	case free.over && talked && ctx.Open == nil, clean && talked && ctx.Open != nil && u.p.oddly(formal, free.Result):
 		return free.Result

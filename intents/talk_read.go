@@ -56,6 +56,7 @@ type talkReading struct {
 	over   bool   // by a frame that goes before the formal language
 	framed bool   // by frames, not only by callouts found in it
 	asked  bool   // a frame that only stands while something is asked
+	tagged bool   // a question is tagged on, or it stands with "when"
 	full   bool   // no word is left over
 	guard  string // why what was spoken of is not told as so
 }
@@ -391,9 +392,6 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 	guards := u.guards(cover)
 	var kept []island
 	for _, x := range cover {
-		if DebugCover != nil {
-			DebugCover(u, x)
-		}
 		switch x.left {
 		case leftWord:
 			w.words++
@@ -417,6 +415,7 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 		}
 		if g := guards[x.start]; g == "tag" || g == "asks" || g == "when" {
 			if g == "tag" || x.items[0][0].Reading == nil {
+				r.tagged = true
 				w.maybe++ // a number with a question mark is a voice that rises
 			}
 		} else if g != "" && !(questions(x.items) && (g != "elsewhere" || x.items[0][0].Question.Kind != "hypothesis")) && !(g != "intent" && complains(x.items)) {
@@ -498,7 +497,7 @@ func (u *utterance) guards(cover []island) map[int]string {
 		switch g := u.p.free.frames[h.frame].guard; {
 		case covered(cover, h, g):
 		case g == "tag":
-			if h.end == last && h.start > first {
+			if h.end == last && h.start > first && u.toks[h.start].before >= gapComma {
 				mark(first, last, g)
 			}
 		case h.end < len(u.toks) && u.toks[h.end].text == "not" && g == "question": // "won't" asks nothing
@@ -539,7 +538,7 @@ func covered(cover []island, h hit, guard string) bool {
 		if x.left != leftNone || x.end-x.start == h.end-h.start && x.frame == nil {
 			continue
 		}
-		if x.start <= h.start && h.end <= x.end && (x.frame == nil && len(x.items) == 0 || x.cost < coveredCost || questions(x.items)) {
+		if x.start <= h.start && h.end <= x.end && x.end-x.start > h.end-h.start && (x.frame == nil && len(x.items) == 0 || x.cost < coveredCost || questions(x.items)) {
 			return true
 		}
 	}
@@ -665,13 +664,15 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 	talked := len(free.Items) > 0 && len(free.Doubts) == 0
 	silent := len(free.Items)+len(free.Doubts) == 0
 	switch {
-	case free.asked && (talked || !silent && !clean):
+	case free.asked && !silent && (!clean || talked && numbersOnly(formal.Items) && numbersOnly(free.Items)):
 		return free.Result
 	case free.over && talked && ctx.Open == nil, clean && talked && ctx.Open != nil && u.p.oddly(formal, free.Result):
 		return free.Result
 	case clean && talked && free.full && free.framed && len(free.Items) < len(formal.Items) && numbersOnly(formal.Items):
 		return free.Result // "two hundred to ground" is one number
-	case clean && free.guard != "" && free.guard != "elsewhere" && silent && slices.ContainsFunc(formal.Items, func(it Item) bool { return it.Declaration != "" || it.Repair != "" }):
+	case clean && free.tagged && len(free.Doubts) > 0 && switches(formal.Items):
+		return free.Result
+	case clean && free.guard != "" && free.guard != "elsewhere" && silent && switches(formal.Items):
 		return free.Result
 	case clean:
 		return formal
@@ -688,6 +689,11 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 	}
 	formal.Meant = free.Meant
 	return formal
+}
+
+// switches reports whether something is declared or told as repaired.
+func switches(list []Item) bool {
+	return slices.ContainsFunc(list, func(it Item) bool { return it.Declaration != "" || it.Repair != "" })
 }
 
 func numbersOnly(list []Item) bool {
@@ -735,5 +741,3 @@ func better(formal, free Result, ctx Context) bool {
 	}
 	return one && len(cands) > 1
 }
-
-var DebugCover func(*utterance, island)

@@ -1,6 +1,9 @@
 package session_test
 
 import (
+	"encoding/json"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -116,5 +119,22 @@ func TestPhrasesSayWhatTheyMean(t *testing.T) {
 		for _, v := range []float64{0, 3, 30, 120, 240} {
 			assert.NotEmpty(t, f.reading(*volts(p, v).Reading), "%s %v", p, v)
 		}
+	}
+}
+
+// The table of work knows every test that can be asked for: by their ids alone, for what
+// each needs is this table's own judgement.
+func TestTheTableOfWorkKnowsEveryTest(t *testing.T) {
+	_, j, _ := oracle(t)
+	data, err := os.ReadFile(filepath.Join("..", "diagnose", "data", "tests.json"))
+	require.NoError(t, err)
+	var tests []struct {
+		ID  string `json:"id"`
+		Say string `json:"say"`
+	}
+	require.NoError(t, json.Unmarshal(data, &tests))
+	for _, x := range tests {
+		_, err := j.Needs(hazard.Prompt{Does: "test", Test: x.ID, Say: x.Say})
+		assert.NoError(t, err, "say in session/internal/hazard/data/work.json where the hands are in it")
 	}
 }

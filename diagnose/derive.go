@@ -278,9 +278,17 @@ func subcooling(in sumInput) sumResult {
 			target += 4
 		}
 		band, _ := in.job.subcoolingBand()
-		return sumResult{x: (sc - target) / band, text: map[string]string{"x": fahrenheit(sc), "target": fahrenheit(target)}}
+		x := (sc - target) / band
+		if in.job.mode() == "heating" && sc < flashing {
+			x = min(x, -2.4)
+		}
+		return sumResult{x: x, text: map[string]string{"x": fahrenheit(sc), "target": fahrenheit(target)}}
 	})
 }
+
+// flashing is a subcooling, in F, at which the line holds gas as well: no condenser that
+// has its charge lets that out in any season. Common practice, no source.
+const flashing = 2
 
 // subcoolingBand is how far, in F, the subcooling may lie off its target: twice as
 // far where the target is none of the unit's own for this season. Common practice,

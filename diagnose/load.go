@@ -264,7 +264,12 @@ func (l *loader) around(where string, t Test, words []string, floor float64) []f
 	}
 	if l.wide && t.Value == "subcooling" { // the same shift on a scale twice as wide, and a usual target may be off
 		const off = 0.35
-		mean, scatter = mean/2, math.Hypot(scatter/2, off)
+		if mean > -2 {
+			mean /= 2
+		} else {
+			mean *= 0.75 // a condenser that runs short of liquid has none, whatever its target
+		}
+		scatter = math.Hypot(scatter/2, off)
 	}
 	below, total := 0.0, 0.0
 	for i, c := range t.Classes {

@@ -101,7 +101,7 @@ func (v *view) waitOut(least float64) (Next, bool) {
 	if path := v.path(t.State); len(path) > 0 {
 		return v.step(path[0], t.ID, t.Name), true
 	}
-	since := v.now
+	var since time.Time // where it was not looked at since power or call came back: it is listened to first
 	for _, r := range v.s.records {
 		if r.segment == v.s.segment && r.running && r.still() {
 			since = r.at
@@ -181,7 +181,11 @@ func (v *view) decide(a *Assessment, enough float64, best candidate, more bool) 
 		return v.helpNext(f), true
 	case v.k.faults[f].Normal:
 		a.Normal = true
-		return v.normalNext(f), true
+		n := v.normalNext(f)
+		if good := v.k.model.ways[v.k.model.noGood].fault; n.Kind == DoDone && f != good && v.condition("compressor_on") && v.wouldRun(f) {
+			a.Verdict = v.verdict([]int{f, good}) // the run check has shown that nothing else is
+		}
+		return n, true
 	}
 	return v.repairNext(a.Verdict), true
 }

@@ -214,6 +214,9 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 		return outcome{}
 	}
 	o := s.agree(t, recs, all)
+	if t.ID == "complaint" && s.held && (slices.Contains([]ClassID{"no_output", "outdoor_unit_dead", "nothing_runs"}, t.Classes[o.top].ID)) {
+		o.counts = false // what held the unit has answered it
+	}
 	if (epoch == 0 && o.seq < s.cameOn || o.seq < s.passed && t.Soon) && (t.Soon || t.Timers[t.Classes[o.top].ID] != "") {
 		o.counts, o.conflict = false, "" // it was so at that time, and has passed
 		return o

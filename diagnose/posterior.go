@@ -332,7 +332,7 @@ func (v *view) weighFaults(mass []float64, kind stepKind) {
 		switch kind {
 		case stepCameOn: // the unit stood still and then ran with nothing done to it
 			by[i] = max(seldom, f.CameOn)
-			if v.s.held && f.PutBack == "" { // what held it says nothing of what else is wrong
+			if v.s.held && f.PutBack == "" && !f.Normal { // what held it says nothing of what else is wrong
 				by[i] = 0.5
 			}
 			switch {

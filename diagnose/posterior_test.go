@@ -73,7 +73,7 @@ func plainBelief(v *view) (mass, marginal []float64) {
 				for _, w := range ways {
 					f := v.k.faults[m.ways[w].fault]
 					by := max(0.02, f.CameOn)
-					if v.s.held && f.PutBack == "" {
+					if v.s.held && f.PutBack == "" && !f.Normal {
 						by = 0.5
 					}
 					if v.s.alone && f.PutBack != "" && v.k.profiles[v.k.profileAt[f.Profile]].Level < fanLevel {

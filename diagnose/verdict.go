@@ -136,6 +136,9 @@ func (v *view) earned(enough float64) []int {
 		if f == v.k.model.ways[v.k.model.noGood].fault && v.odd() >= 0 {
 			continue // a bad reading stands: nothing is not nothing
 		}
+		if v.k.faults[f].Normal && v.s.stands && v.s.heard > 0 {
+			continue // it ran, and has stopped under its call
+		}
 		if v.k.faults[f].Normal && v.oddRunning(f) {
 			continue // nor is what runs
 		}

@@ -231,6 +231,9 @@ func score(w *World, res *Result) {
 			res.Condemned = res.Condemned || compressorFault(f) && !badCompressor
 		}
 	}
+	if Normal(res.Truth[0]) && res.Truth[0] != "no_fault" {
+		delete(named, "no_fault") // the reason, and that nothing else is wrong
+	}
 	exact := len(named) == len(res.Truth)
 	for _, f := range res.Truth {
 		exact = exact && named[f]

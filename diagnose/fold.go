@@ -269,7 +269,7 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 	}
 	rec := s.record(e, Input{Quantity: o.Quantity, Place: o.Place})
 	rec.choice = o.Value
-	if o.Quantity == "connection" && o.Place == "disconnect" && o.Value == "loose" && s.epoch == 0 && s.noSupplySeen() {
+	if o.Quantity == "connection" && o.Place == "disconnect" && o.Value == "loose" && s.epoch == 0 && s.noSupplySeen() && (!s.switched || s.reseated > 0) { // with the breaker off it is only looked at
 		s.unseated = true
 		s.trips = append(s.trips, span{from: s.since, to: e.Seq}) // it was not seated: what was dead behind it says only that
 	}

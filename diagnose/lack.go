@@ -13,6 +13,10 @@ func (s *state) lacks(test int, l *Lack) {
 	if l != nil && l.Absent && l.Quantity+catalogue.QuantityID(l.Declare) != "" && s.k.energy.Absent(&s.energy, l.Declare, l.Quantity, l.Place) {
 		return
 	}
+	if l != nil && l.Absent && test >= 0 && s.k.standsIn(&s.k.tests[test], Input{Quantity: l.Quantity, Place: l.Place}) {
+		s.unread[Input{Quantity: l.Quantity, Place: l.Place}] = true // the plate has none: something stands in for it
+		return
+	}
 	if l != nil && !l.Absent {
 		in := Input{Quantity: l.Quantity, Place: l.Place}
 		if test < 0 && l.Quantity == "mode" || test >= 0 && s.k.consults(&s.k.tests[test], in) {
@@ -56,6 +60,19 @@ func (k *Knowledge) consults(t *Test, in Input) bool {
 // wants reports whether a test's own nameplate values bear on it in this season: the
 // target of a subcooling is one for cooling.
 func (s *state) wants(t *Test) bool { return t.Value != "subcooling" || s.mode() != "heating" }
+
+// standsIn reports whether a nameplate value is one that a test does without: that the
+// plate has none says nothing of a part.
+func (k *Knowledge) standsIn(t *Test, in Input) bool {
+	for _, id := range t.Wants {
+		if r := k.refs[k.refAt[id]]; in == (Input{Quantity: r.Quantity, Place: r.Place}) {
+			return true
+		}
+	}
+	return slices.ContainsFunc(t.Refs, func(id string) bool {
+		return guessedRef(id) && in == Input{Quantity: catalogue.QuantityID(id), Place: "unit"}
+	})
+}
 
 // stepsOf lists the energy steps that a lack names.
 func (k *Knowledge) stepsOf(l *Lack) []int {

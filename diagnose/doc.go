@@ -36,8 +36,8 @@
 //	test        measure or look: Reading or Observation of Quantity at Place
 //	make_safe   one step towards dead and proved dead: either declare each of
 //	            Declare, or read Quantity at Place (voltage at known_live,
-//	            leg_to_leg, leg_1_to_ground, leg_2_to_ground, capacitor; for
-//	            the air handler, voltage at blower)
+//	            each leg, known_live again; each section of the capacitor; for
+//	            the air handler, voltage at blower between two of known_live)
 //	energise    one step back to a running unit: declare each of Declare
 //	ask_nameplate  read Quantity at Place off the nameplate
 //	wait        let Wait pass, then assess again with the later time
@@ -49,7 +49,10 @@
 // to. Cannot with Next.Test excludes that test. With a [Lack] it says what keeps
 // it from being done instead: a step that can't be taken (every test that needs
 // it is left out until it is taken after all), a nameplate value that can't be
-// read (the test does without it if it can), or a part that is not fitted. Work inside the air handler needs it declared off (air_handler_off) and
-// proved dead there (voltage at blower), apart from the outdoor unit. A unit of
-// three phases is dead on three legs.
+// read (the test does without it if it can), or a part that is not fitted. Work
+// inside the air handler needs it declared off (air_handler_off), locked out and
+// proved dead there, apart from the outdoor unit. A unit of three phases is dead on
+// three legs. What is proved lapses: with time, with any switch closed or lock taken
+// off, with a failed meter or a live sign, and with an [Event] that is Resumed; see
+// package energy and data/energy.json.
 package diagnose

@@ -100,6 +100,11 @@ func echoFor(t *testing.T, length time.Duration, c echoCell) echoCell {
 	begun := time.Now()
 	person.say("complaint no cooling")
 	for i := 0; time.Since(begun) < length; i++ {
+		select {
+		case <-p.done:
+			require.FailNow(t, "callout live ended", "after %v\n%s", time.Since(begun), p.complaints())
+		default:
+		}
 		_, _, _ = person.answer(time.Now(), 8*time.Second)
 		time.Sleep(time.Second)
 		if time.Since(begun) < length {

@@ -204,8 +204,8 @@ func (v *view) inVain(i int) bool {
 	}
 	t := &v.k.tests[i]
 	n := 0
-	for _, r := range v.s.records {
-		if r.in.Quantity == t.Quantity && r.in.Place == t.Place && r.epoch == v.s.epoch && !v.s.usable(t, &r) {
+	for at := v.s.newest[Input{Quantity: t.Quantity, Place: t.Place}]; at > 0 && n < 2; at = v.s.records[at-1].before {
+		if r := &v.s.records[at-1]; r.epoch == v.s.epoch && !v.s.usable(t, r) {
 			n++
 		}
 	}

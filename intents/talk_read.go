@@ -641,15 +641,21 @@ func (u *utterance) settle(r *talkReading, kept []island, w weighing) {
 	}
 }
 
-// twice takes back readings of the same thing that differ: one breath does not read one
-// place twice.
+// twice takes back what was read or seen of one thing in two ways: one breath does not read
+// one place twice.
 func (u *utterance) twice(r *talkReading) {
 	for i, a := range r.Items {
 		for j, b := range r.Items[:i] {
-			if a.Reading == nil || b.Reading == nil || a.Reading.Quantity != b.Reading.Quantity || a.Reading.Place != b.Reading.Place {
+			d := Doubt{Kind: Ambiguous, Said: a.Said, Candidates: []Item{b, a}, Start: a.Start, End: a.End}
+			switch {
+			case a.Reading != nil && b.Reading != nil && a.Reading.Quantity == b.Reading.Quantity && a.Reading.Place == b.Reading.Place:
+				d.Quantity, d.Place = a.Reading.Quantity, a.Reading.Place
+			case a.Observation != nil && b.Observation != nil && a.Observation.Quantity == b.Observation.Quantity &&
+				a.Observation.Place == b.Observation.Place && a.Observation.Quantity != "complaint":
+				d.Quantity, d.Place = a.Observation.Quantity, a.Observation.Place
+			default:
 				continue
 			}
-			d := Doubt{Kind: Ambiguous, Said: a.Said, Candidates: []Item{b, a}, Quantity: a.Reading.Quantity, Place: a.Reading.Place, Start: a.Start, End: a.End}
 			r.Items = slices.Delete(slices.Delete(r.Items, i, i+1), j, j+1)
 			r.Doubts = append(r.Doubts, d)
 			return

@@ -550,12 +550,12 @@ func (u *utterance) settle(r *talkReading, kept []island, w weighing) {
 	said := u.text[u.toks[0].start:]
 	kept = facts(kept)
 	strange := float64(w.words) + 1.5*float64(w.trade) + float64(w.state)
-	limit := math.Max(2, .8*float64(w.understood))
+	limit := math.Max(1.2, .3*float64(w.understood))
 	sure, facts := true, false // that every word which matters is understood; that it is no number
 	for _, x := range kept {
 		for _, it := range x.items[0] {
 			if it.Declaration != "" || it.Repair != "" || it.Observation != nil {
-				limit = math.Max(1.6, .6*float64(w.understood))
+				limit = math.Max(1, .25*float64(w.understood))
 				facts = facts || it.Observation == nil || it.Observation.Quantity != "complaint"
 			} else if it.Command != nil {
 				limit = .5
@@ -573,7 +573,7 @@ func (u *utterance) settle(r *talkReading, kept []island, w weighing) {
 		sure = false
 	}
 	switch {
-	case strange > 2.5*limit:
+	case strange > 2.5*math.Max(2, .8*float64(w.understood)):
 		r.Ignored = []string{said}
 		return
 	case strange > limit:

@@ -42,7 +42,7 @@ const (
 	gapBreak = 0.6  // a full stop
 	gapWord  = 0.3  // a word under "*"
 	gapAside = 0.35 // a word that says nothing here
-	maxTries = 60000
+	maxTries = 25000
 )
 
 // matcher finds frames in one text.

@@ -206,6 +206,10 @@ func (s *state) inputs(t *Test) []Input {
 	return t.Inputs
 }
 
+// answered is how much a complaint of a dead unit still tells of what else is wrong, once
+// it is known what held the unit. Common practice, no source.
+const answered = 0.3
+
 // outcomeOf works out what test i showed in an epoch.
 func (s *state) outcomeOf(i, epoch int) outcome {
 	t := &s.k.tests[i]
@@ -215,7 +219,7 @@ func (s *state) outcomeOf(i, epoch int) outcome {
 	}
 	o := s.agree(t, recs, all)
 	if t.ID == "complaint" && s.held && (slices.Contains([]ClassID{"no_output", "outdoor_unit_dead", "nothing_runs"}, t.Classes[o.top].ID)) {
-		o.counts = false // what held the unit has answered it
+		o.heard = min(o.heard, answered)
 	}
 	if (epoch == 0 && o.seq < s.cameOn || o.seq < s.passed && t.Soon) && (t.Soon || t.Timers[t.Classes[o.top].ID] != "") {
 		o.counts, o.conflict = false, "" // it was so at that time, and has passed

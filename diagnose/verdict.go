@@ -19,6 +19,9 @@ const (
 	// passing is the belief in what passes by itself before it is waited for: with the
 	// unit held off, little else can be read.
 	passing = 0.40
+	// checked is the belief before a call is closed as nothing wrong once the whole run
+	// check was read and is right: more readings would find a fault by chance alone.
+	checked = 0.50
 	shown   = 0.50 // belief in a fault that was shown by itself, at rest
 )
 
@@ -129,8 +132,11 @@ func (v *view) earned(enough float64) []int {
 		}
 		if v.k.faults[f].Normal { // that nothing is wrong is one belief, whatever the reason
 			p, least = v.nothing(f), surely
+			if p >= checked && v.allChecked(f) {
+				least = checked
+			}
 			if enough <= rather {
-				least = fairly
+				least = min(least, fairly)
 			}
 		}
 		if f == v.k.model.ways[v.k.model.noGood].fault && v.odd() >= 0 {
@@ -204,6 +210,18 @@ func (v *view) odd() int {
 		}
 	}
 	return -1
+}
+
+// allChecked reports whether the run check of a unit that runs was read to its end, and
+// nothing in it is wrong.
+func (v *view) allChecked(f int) bool {
+	if !v.condition("compressor_on") || !v.wouldRun(f) {
+		return false
+	}
+	var p ProofState
+	v.runCheck(&p, map[int]bool{})
+	_, open, waived := v.nextProof(&p)
+	return !open && !waived
 }
 
 // oddRunning reports whether the run check of a unit that runs shows something that a

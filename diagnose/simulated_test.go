@@ -273,7 +273,11 @@ func TestSimulatedCalls(t *testing.T) {
 // many calls, a dozen in each town; the worst tenth of towns is told beside the mean.
 func TestSimulatedTowns(t *testing.T) {
 	const each = 12
-	n, first := envInt("CALLOUT_CALLS", 240)/each, uint64(envInt("CALLOUT_SEED", 60_000_000))
+	calls := 600
+	if testing.Short() {
+		calls = 60
+	}
+	n, first := envInt("CALLOUT_CALLS", calls)/each, uint64(envInt("CALLOUT_SEED", 60_000_000))
 	var all []simulator.Result
 	type of struct {
 		right float64

@@ -7,6 +7,7 @@ import (
 
 	"callout/catalogue"
 	"callout/intents"
+	"callout/joblog"
 	"callout/prompts"
 )
 
@@ -35,6 +36,7 @@ func (c *Call) Foresee(u Utterance) Outlook {
 		return o
 	}
 	ctx := c.context()
+	ctx.Formal = u.Source == joblog.Speech
 	r := c.know.Parser.Parse(u.Text, ctx)
 	for _, it := range r.Items {
 		if it.Command != nil {

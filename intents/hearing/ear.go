@@ -77,6 +77,7 @@ func (e *Ear) expected() prior {
 	if x := e.expects.Load(); x != nil {
 		p.Expectation = *x
 	}
+	p.Context.Formal = true // talk is not heard surely yet
 	return p
 }
 

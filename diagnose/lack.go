@@ -189,10 +189,17 @@ func (v *view) missingPart(n need) bool {
 // impossible reports whether none of a need's tests is left to do: none can be done
 // here, or what they showed bears on the belief alone.
 func (v *view) impossible(n need) bool {
+	for _, id := range n.Measure { // what was read, if in no state that counts, is not beyond reading
+		for t, i := &v.k.tests[v.k.testAt[id]], 0; i < len(v.s.records); i++ {
+			if r := &v.s.records[i]; r.in.Quantity == t.Quantity && r.in.Place == t.Place && r.epoch == v.s.epoch && !v.s.usable(t, r) {
+				return false
+			}
+		}
+	}
 	return !slices.ContainsFunc(n.Measure, func(id TestID) bool {
 		at := v.k.testAt[id]
 		o := v.standing[at]
-		return !v.s.cannot[at] && !v.inVain(at) && !v.barred(v.k.tests[at].State) && (o == nil || !o.done || o.again)
+		return !v.s.cannot[at] && !v.barred(v.k.tests[at].State) && (o == nil || !o.done || o.again)
 	})
 }
 

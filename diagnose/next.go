@@ -50,6 +50,10 @@ func (v *view) choose(a *Assessment) Next {
 		return v.testNext(c, DoTest)
 	}
 	if !ok || best.rate < slow && len(v.s.repairs) == 0 || best.rate < slowest {
+		if n, ok := v.decide(a, rather, best, ok); ok && v.stubborn() {
+			return n
+		}
+		a.Verdict, a.Normal = nil, false
 		if n, ok := v.leave(&a.Proof); ok {
 			return n
 		}

@@ -111,6 +111,9 @@ func (v *view) earned(enough float64) []int {
 	wrong := 1.0 // where a bad reading stands, something is wrong, and belief is shared among what it may be
 	if none := v.marginal[v.k.model.ways[v.k.model.noGood].fault]; enough <= rather && v.odd() >= 0 {
 		wrong = max(1-none, 0.3)
+		if v.stubborn() {
+			wrong = max(1-none, 0.02)
+		}
 	}
 	for f, p := range v.marginal {
 		least := enough
@@ -222,6 +225,20 @@ func (v *view) allChecked(f int) bool {
 	v.runCheck(&p, map[int]bool{})
 	_, open, waived := v.nextProof(&p)
 	return !open && !waived
+}
+
+// stubborn reports whether a reading of the run check is far from any of a unit without
+// fault, and was so again when it was read once more: then something is wrong.
+func (v *view) stubborn() bool {
+	const hardly = 0.02
+	row := v.k.model.rows[v.on.variant][v.k.model.noGood]
+	for _, l := range v.k.leaving {
+		i := l.proof.test
+		if o := &v.epochs[v.s.epoch][i]; o.done && o.counts && !o.in(l.proof) && !o.nearly(l.proof) && o.likelihood(row[i]) < hardly && v.s.repeated(i) {
+			return true
+		}
+	}
+	return false
 }
 
 // oddRunning reports whether the run check of a unit that runs shows something that a

@@ -66,7 +66,7 @@ const (
 // meeting by chance would give: one that doesn't stop the unit waits there until
 // another has it looked at. That one call in five or so has two is common practice, no source; of over 4000 systems more than
 // half were off in charge (Home Energy May/June 2002), far more than are called for it.
-const pairing = 0.6
+const pairing = 0.55
 
 // dist says where a way's row for a test comes from.
 type dist struct {

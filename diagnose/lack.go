@@ -190,8 +190,13 @@ func (v *view) missingPart(n need) bool {
 // here, or what they showed bears on the belief alone.
 func (v *view) impossible(n need) bool {
 	for _, id := range n.Measure { // what was read, if in no state that counts, is not beyond reading
-		for t, i := &v.k.tests[v.k.testAt[id]], 0; i < len(v.s.records); i++ {
-			if r := &v.s.records[i]; r.in.Quantity == t.Quantity && r.in.Place == t.Place && r.epoch == v.s.epoch && !v.s.usable(t, r) {
+		t := &v.k.tests[v.k.testAt[id]]
+		for at := v.s.newest[Input{Quantity: t.Quantity, Place: t.Place}]; at > 0; at = v.s.records[at-1].before {
+			r := &v.s.records[at-1]
+			if r.epoch < v.s.epoch {
+				break
+			}
+			if !v.s.usable(t, r) {
 				return false
 			}
 		}

@@ -176,7 +176,7 @@ func (v *view) checkFirst() (candidate, bool) {
 // decide gives the verdict, where one is earned, and what follows from it.
 func (v *view) decide(a *Assessment, enough float64, best candidate, more bool) (Next, bool) {
 	earned := v.earned(enough)
-	if len(earned) == 0 || more && v.second(earned, best) {
+	if len(earned) == 0 || more && v.second(earned, best) || v.unseen(earned[0]) {
 		return Next{}, false
 	}
 	a.Verdict = v.verdict(earned)
@@ -192,6 +192,20 @@ func (v *view) decide(a *Assessment, enough float64, best candidate, more bool) 
 		return n, true
 	}
 	return v.repairNext(a.Verdict), true
+}
+
+// unseen reports whether a unit with nothing wrong was not seen to run and can't be, as
+// where a tripped breaker stays off: then nobody can say that nothing is wrong.
+func (v *view) unseen(f int) bool {
+	if !v.k.faults[f].Normal || len(v.k.proofs[f]) == 0 {
+		return false
+	}
+	for _, c := range v.k.proofs[f] {
+		if o := &v.epochs[v.s.epoch][c.test]; o.in(c) || !v.barred(v.k.tests[c.test].State) {
+			return false
+		}
+	}
+	return true
 }
 
 // second reports whether a second fault is likely enough, and near enough to
@@ -385,7 +399,7 @@ func (v *view) normalNext(f int) Next {
 			continue
 		}
 		t := &v.k.tests[c.test]
-		if v.s.cannot[c.test] {
+		if v.s.cannot[c.test] || v.barred(t.State) { // as where a tripped breaker stays off
 			continue
 		}
 		since := v.s.last

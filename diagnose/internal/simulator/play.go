@@ -223,40 +223,50 @@ func score(w *World, res *Result) {
 	if len(res.Verdicts) == 0 {
 		res.ToVerdict = w.Now
 	}
+	named := res.named()
+	res.Exact = len(named) == len(res.Truth)
+	for _, f := range res.Truth {
+		res.Exact = res.Exact && named[f]
+	}
+	if Normal(res.Truth[0]) {
+		// An overload that has closed leaves nothing wrong: to call it that is right.
+		closed := res.Truth[0] == "overload_cooled" && len(named) == 1 && named["no_fault"]
+		res.Right = (res.Exact || closed) && len(res.Repairs) == 0
+		res.Cured = res.Right
+		return
+	}
+	left := w.left()
+	res.Right = left == 0 && len(res.Wasted) == 0 && len(res.Verdicts) > 0
+	res.Cured = len(res.Wasted) == 0 && len(res.Repairs) > 0 && (left == 0 || w.unnoticed())
+}
+
+// named are the faults of all verdicts; it notes a good compressor that was condemned.
+func (res *Result) named() map[string]bool {
 	named := map[string]bool{}
-	badCompressor := slices.ContainsFunc(res.Truth, compressorFault)
+	bad := slices.ContainsFunc(res.Truth, compressorFault)
 	for _, v := range res.Verdicts {
 		for _, f := range v {
 			named[f] = true
-			res.Condemned = res.Condemned || compressorFault(f) && !badCompressor
+			res.Condemned = res.Condemned || compressorFault(f) && !bad
 		}
 	}
 	if Normal(res.Truth[0]) && res.Truth[0] != "no_fault" {
 		delete(named, "no_fault") // the reason, and that nothing else is wrong
 	}
-	exact := len(named) == len(res.Truth)
-	for _, f := range res.Truth {
-		exact = exact && named[f]
-	}
-	res.Exact = exact
-	left := 0
+	return named
+}
+
+// left counts the faults that are still in the unit.
+func (w *World) left() (n int) {
 	for _, s := range w.settings {
 		if !Normal(s.id) {
-			left++
+			n++
 		}
 	}
-	if Normal(res.Truth[0]) {
-		// An overload that has closed leaves nothing wrong: to call it that is right.
-		closed := res.Truth[0] == "overload_cooled" && len(named) == 1 && named["no_fault"]
-		res.Right = (exact || closed) && len(res.Repairs) == 0
-		res.Cured = res.Right
-		return
-	}
 	if w.fuseBlown {
-		left++
+		n++
 	}
-	res.Right = left == 0 && len(res.Wasted) == 0 && len(res.Verdicts) > 0
-	res.Cured = len(res.Wasted) == 0 && len(res.Repairs) > 0 && (left == 0 || w.unnoticed())
+	return n
 }
 
 // compressorFault says whether a fault is the compressor's own.

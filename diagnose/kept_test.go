@@ -61,7 +61,7 @@ func TestWhatIsKeptIsAsIfFresh(t *testing.T) {
 		}
 		add(Event{Observation: &catalogue.Observation{Quantity: "refrigerant", Place: "unit", Value: "R-410A"}})
 		if s%6 == 0 { // an overload that stays open, before a repair
-			add(Event{Observation: &catalogue.Observation{Quantity: "compressor_sound", Place: "compressor", Value: "hum"}})
+			add(Event{Observation: &catalogue.Observation{Quantity: "compressor_sound", Place: "compressor", Value: "hum_then_click"}})
 			now = now.Add(3 * time.Hour)
 			for _, p := range []catalogue.PlaceID{"common_to_run", "common_to_start"} {
 				add(Event{Reading: &catalogue.Reading{Quantity: "resistance", Place: p, Unit: "Ohm", Qualifier: catalogue.OpenLine}})

@@ -367,6 +367,11 @@ func (v *view) verdict(faults []int) *Verdict {
 	}
 	out.Repairs = unique(out.Repairs)
 	out.Reasons = v.reasons(faults, 5)
+	if len(out.Reasons) == 0 { // nothing tells it from its rivals but what confirms it
+		for _, id := range out.By {
+			out.Reasons = append(out.Reasons, v.standing[v.k.testAt[id]].text)
+		}
+	}
 	if out.Because == "" && len(out.Reasons) > 0 {
 		out.Because = out.Reasons[0]
 	}

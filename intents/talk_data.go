@@ -12,18 +12,21 @@ import (
 // talk is the free language: frames, each some ways of saying one thing with slots for
 // what varies, and the classes of words that the slots take.
 type talk struct {
-	classes  []wordClass
-	frames   []frame
-	byWord   map[string][]start // frames that can begin with a word
-	byNumber []start
-	restarts *node // words that take back a number, or hesitate
-	stepOver *node // words that may stand between the words of a frame
-	empty    map[string]bool
-	heavy    map[string]bool   // words that are never stepped over inside of a frame
-	same     map[string]string // dialect, and the word it is
-	known    map[string]bool   // every word of the patterns
-	state    map[string]bool   // words of what is seen, switched and repaired: never stepped over
-	likely   map[likelyAt][2]float64
+	classes   []wordClass
+	frames    []frame
+	byWord    map[string][]start // frames that can begin with a word
+	byNumber  []start
+	restarts  *node // words that take back a number, or hesitate
+	stepOver  *node // words that may stand between the words of a frame
+	empty     map[string]bool
+	heavy     map[string]bool   // words that are never stepped over inside of a frame
+	same      map[string]string // dialect, and the word it is
+	known     map[string]bool   // every word of the patterns
+	state     map[string]bool   // words of what is seen, switched and repaired: never stepped over
+	likely    map[likelyAt][2]float64
+	cueSets   []cueSet
+	cueByWord map[string][]int // classes of cues that can begin with a word
+	cueByNum  []int
 }
 
 // likelyAt is a quantity at a place, "" for all its other places.
@@ -76,10 +79,9 @@ type frame struct {
 	open  []string
 	ask   bool
 	cost  float64
-	text  string // the first way, for messages
-	alone bool   // only where nothing else was said
-	over  bool   // even where the formal language reads something else
-	aside int    // words that may be stepped over inside of it
+	alone bool // only where nothing else was said
+	over  bool // even where the formal language reads something else
+	aside int  // words that may be stepped over inside of it
 }
 
 type talkClass struct {
@@ -90,6 +92,7 @@ type talkClass struct {
 
 type talkFrame struct {
 	Say   []string   `json:"say"`
+	Cues  [][]string `json:"cues"` // what must be named, in any order: "~<ofan>" may have been named before, "?…" may be left out, "!…" may not be named
 	Mean  []string   `json:"mean"`
 	Or    [][]string `json:"or"`
 	Guard string     `json:"guard"` // what stands beside it is not meant as said: "intent", "elsewhere", "question"; "tag": it ends a statement as a question; "when": only a number counts beside it
@@ -113,7 +116,7 @@ type talkWords struct {
 	SameAs   map[string]string `json:"same_as"`   // dialect and slips, and the word that is meant
 }
 
-var talkFrameFiles = []string{"talk/guards.json", "talk/readings.json", "talk/pairs.json", "talk/plate.json", "talk/seen.json", "talk/switching.json", "talk/repairs.json", "talk/mending.json", "talk/questions.json"}
+var talkFrameFiles = []string{"talk/guards.json", "talk/readings.json", "talk/pairs.json", "talk/plate.json", "talk/seen.json", "talk/switching.json", "talk/repairs.json", "talk/mending.json", "talk/questions.json", "talk/cues.json"}
 
 func newTalk(c *catalogue.Catalogue) (*talk, error) {
 	var list []talkClass
@@ -121,10 +124,15 @@ func newTalk(c *catalogue.Catalogue) (*talk, error) {
 	if err := decode("talk/classes.json", &list); err != nil {
 		return nil, err
 	}
+	var states []talkClass
+	if err := decode("talk/states.json", &states); err != nil {
+		return nil, err
+	}
+	list = append(list, states...)
 	if err := decode("talk/words.json", &w); err != nil {
 		return nil, err
 	}
-	k := &talk{byWord: map[string][]start{}, stepOver: &node{}, empty: map[string]bool{}, heavy: map[string]bool{}, same: w.SameAs, known: map[string]bool{}, state: map[string]bool{}}
+	k := &talk{byWord: map[string][]start{}, stepOver: &node{}, empty: map[string]bool{}, heavy: map[string]bool{}, same: w.SameAs, known: map[string]bool{}, state: map[string]bool{}, cueByWord: map[string][]int{}}
 	var spans []span
 	if err := decode("talk/likely.json", &spans); err != nil {
 		return nil, err
@@ -313,11 +321,20 @@ func asidesOf(f talkFrame) int {
 	return n
 }
 
-func (k *talk) addFrame(f talkFrame, index map[string]int, c *catalogue.Catalogue) error {
-	if len(f.Say) == 0 || len(f.Mean)+len(f.Or) == 0 && f.Guard == "" {
-		return fmt.Errorf("a frame needs what is said, and a meaning or a guard: %v", f.Say)
+// ways lists how a frame is said, for messages.
+func (f talkFrame) ways() []string {
+	out := slices.Clone(f.Say)
+	for _, c := range f.Cues {
+		out = append(out, strings.Join(c, " + "))
 	}
-	fr := frame{mean: f.Mean, or: f.Or, guard: f.Guard, open: f.Open, ask: f.Ask, cost: f.Cost, text: f.Say[0], alone: f.Alone, over: f.Over, aside: asidesOf(f)}
+	return out
+}
+
+func (k *talk) addFrame(f talkFrame, index map[string]int, c *catalogue.Catalogue) error {
+	if len(f.Say)+len(f.Cues) == 0 || len(f.Mean)+len(f.Or) == 0 && f.Guard == "" {
+		return fmt.Errorf("a frame needs what is said, and a meaning or a guard: %v", f.ways())
+	}
+	fr := frame{mean: f.Mean, or: f.Or, guard: f.Guard, open: f.Open, ask: f.Ask, cost: f.Cost, alone: f.Alone, over: f.Over, aside: asidesOf(f)}
 	n := len(k.frames)
 	for i, s := range f.Say {
 		p, err := compilePattern(s, index)
@@ -336,17 +353,20 @@ func (k *talk) addFrame(f talkFrame, index map[string]int, c *catalogue.Catalogu
 			k.byNumber = append(k.byNumber, start{n, i})
 		}
 	}
+	if err := k.addCues(f, n, index); err != nil {
+		return err
+	}
 	for _, list := range append([][]string{f.Mean}, f.Or...) {
 		for _, m := range list {
 			if !strings.Contains(m, "$") {
 				if _, err := readItem(c, strings.Fields(m), nil); err != nil {
-					return fmt.Errorf("%q: %w", f.Say[0], err)
+					return fmt.Errorf("%q: %w", f.ways(), err)
 				}
 			}
 		}
 	}
 	if g := f.Guard; g != "" && !slices.Contains([]string{"intent", "elsewhere", "question", "tag", "when"}, g) {
-		return fmt.Errorf("%q: no guard %q", f.Say[0], g)
+		return fmt.Errorf("%q: no guard %q", f.ways(), g)
 	}
 	k.frames = append(k.frames, fr)
 	for _, p := range fr.say {

@@ -82,9 +82,19 @@ func (u *utterance) talk(ctx Context) talkReading {
 			m.plain[i] = !u.p.free.heavy[u.toks[i].text] && !u.p.free.state[u.toks[i].text]
 		}
 	}
+	m.between = u.betweens(s, m)
+	if o := ctx.Open; o != nil && o.Quantity != "" {
+		m.openAt = []string{string(o.Quantity), string(o.Place)}
+	}
+	cued := m.cued()
 	options := make([][]island, n)
 	for i := range u.toks {
 		options[i] = u.islands(m, s, i)
+		for _, h := range cued[i] {
+			if x, ok := u.frameIsland(h); ok {
+				options[i] = append(options[i], x)
+			}
+		}
 	}
 	return u.weigh(cheapest(options), ctx)
 }

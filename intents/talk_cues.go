@@ -22,7 +22,7 @@ type cueSet struct {
 
 const (
 	cueBase     = 0.05 // what an order of words adds over a frame that knows it
-	cueInherit  = 0.3
+	cueInherit  = 0.15
 	cuePlain    = 0.08 // a word between cues that says nothing
 	cueState    = 0.3
 	cueTrade    = 0.45
@@ -32,6 +32,7 @@ const (
 	cueFiller   = 0.02
 	cueComma    = 0.12
 	cueStop     = 0.9
+	cueMost     = 2.0 // of all that a hit costs over its frame
 	mostCueSpan = 28
 	mostCueTry  = 300
 )
@@ -189,18 +190,13 @@ func (t *cueTry) add(inherit []cue) {
 	if len(t.taken) == 0 {
 		return
 	}
-	m := t.m
-	h := hit{frame: t.s.frame, start: len(m.toks)}
+	h := hit{frame: t.s.frame, start: len(t.m.toks)}
 	for _, x := range t.taken {
 		h.start, h.end = min(h.start, x.start), max(h.end, x.end)
 		h.cost += x.cost
 		h.words += x.words
 		h.nums += x.nums
-		for b := x.slots; b != nil; b = b.prev {
-			if b.name != "" {
-				h.slots = &bind{name: b.name, value: b.value, nums: b.nums, prev: h.slots}
-			}
-		}
+		h.take(x.slots)
 	}
 	for _, c := range inherit {
 		b, cost, ok := t.inherited(c, h)
@@ -208,41 +204,13 @@ func (t *cueTry) add(inherit []cue) {
 			return
 		}
 		h.cost += cost
-		for ; b != nil; b = b.prev {
-			if b.name != "" {
-				h.slots = &bind{name: b.name, value: b.value, nums: b.nums, prev: h.slots}
-			}
-		}
+		h.take(b)
 	}
-	from, to := h.start, h.end
-	for from > 0 && m.toks[from].before < gapComma {
-		from--
+	t.widen(&h)
+	if t.forbidden(h) {
+		return
 	}
-	for to < len(m.toks) && m.toks[to].before < gapComma {
-		to++
-	}
-	for _, c := range t.s.none {
-		for _, x := range t.found[c] {
-			if x.start >= from && x.end <= to {
-				return
-			}
-		}
-	}
-	h.cost += cueBase
-	for i := h.start; i < h.end; i++ {
-		if i > h.start {
-			switch m.toks[i].before {
-			case gapComma, gapPause:
-				h.cost += cueComma
-			case gapStop:
-				h.cost += cueStop
-			}
-		}
-		if !slices.ContainsFunc(t.taken, func(x hit) bool { return x.start <= i && i < x.end }) {
-			h.cost += m.between[i]
-		}
-	}
-	if h.cost > 2 {
+	if h.cost += cueBase + t.between(&h); h.cost > cueMost {
 		return
 	}
 	for k := range t.out[h.start] {
@@ -256,11 +224,56 @@ func (t *cueTry) add(inherit []cue) {
 	t.out[h.start] = append(t.out[h.start], h)
 }
 
+// take adds what a cue captured.
+func (h *hit) take(b *bind) {
+	for ; b != nil; b = b.prev {
+		if b.name != "" {
+			h.slots = &bind{name: b.name, value: b.value, nums: b.nums, prev: h.slots}
+		}
+	}
+}
+
+// forbidden reports whether something is named in the clause that the cues don't go with.
+func (t *cueTry) forbidden(h hit) bool {
+	from, to := t.m.clause(h)
+	for _, c := range t.s.none {
+		for _, x := range t.found[c] {
+			if x.start >= from && x.end <= to {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// between is what the words cost that stand between the cues.
+func (t *cueTry) between(h *hit) (cost float64) {
+	m := t.m
+	for i := h.start; i < h.end; i++ {
+		if i > h.start {
+			switch m.toks[i].before {
+			case gapComma, gapPause:
+				cost += cueComma
+			case gapStop:
+				cost += cueStop
+			}
+		}
+		switch {
+		case slices.ContainsFunc(t.taken, func(x hit) bool { return x.start <= i && i < x.end }):
+		case t.repeats(i, h):
+			cost += cueFiller
+		default:
+			cost += m.between[i]
+		}
+	}
+	return cost
+}
+
 // inherited finds what a cue that is not named again was: the last one before, or what
 // callout has asked for.
 func (t *cueTry) inherited(c cue, h hit) (*bind, float64, bool) {
 	m := t.m
-	if f := &m.k.frames[t.s.frame]; len(f.mean) > 0 && len(m.openAt) == 2 {
+	if f := &m.k.frames[t.s.frame]; len(f.mean) > 0 && len(m.openAt) == 2 && !t.another(h) {
 		if w := strings.Fields(f.mean[0]); w[0] == m.openAt[0] {
 			if name, ok := strings.CutPrefix(w[1], "$"); ok {
 				return &bind{name: name, value: m.openAt[1]}, 0, true
@@ -281,9 +294,32 @@ func (t *cueTry) inherited(c cue, h hit) (*bind, float64, bool) {
 	return last.slots, cueInherit, true
 }
 
+// clause is where the clause of a hit begins and ends: at commas, and at what joins clauses.
+func (m *matcher) clause(h hit) (from, to int) {
+	for from = h.start; from > 0 && m.toks[from].before < gapComma && !m.k.joins[m.toks[from-1].text]; from-- {
+	}
+	for to = h.end; to < len(m.toks) && m.toks[to].before < gapComma && !m.k.joins[m.toks[to].text]; to++ {
+	}
+	return from, to
+}
+
+// another reports whether a part is named in the clause that no cue took: then what is said is
+// hardly about what callout has asked for.
+func (t *cueTry) another(h hit) bool {
+	m := t.m
+	from, to := m.clause(h)
+	for i := from; i < to; i++ {
+		if m.trade[i] && !slices.ContainsFunc(t.taken, func(x hit) bool { return x.start <= i && i < x.end }) {
+			return true
+		}
+	}
+	return false
+}
+
 // betweens is what each word costs where it stands between cues.
 func (u *utterance) betweens(s *search, m *matcher) []float64 {
 	out := make([]float64, len(u.toks))
+	m.trade = make([]bool, len(u.toks))
 	for i, t := range u.toks {
 		switch u.left(s, m, i) {
 		case leftNot:
@@ -292,8 +328,8 @@ func (u *utterance) betweens(s *search, m *matcher) []float64 {
 			out[i] = cueNumber
 		case leftUnit:
 			out[i] = cueUnit
-		case leftTrade:
-			out[i] = cueTrade
+		case leftTrade, leftNamed:
+			out[i], m.trade[i] = cueTrade, true
 		case leftState:
 			out[i] = cueState
 		default:
@@ -314,4 +350,63 @@ func (u *utterance) betweens(s *search, m *matcher) []float64 {
 		}
 	}
 	return out
+}
+
+// repeats reports whether token i belongs to words that say again what a cue said.
+func (t *cueTry) repeats(i int, h *hit) bool {
+	for _, c := range t.s.cues {
+		for k := range t.found[c.class] {
+			if x := &t.found[c.class][k]; x.start <= i && i < x.end && x.nums == 0 && saysSame(x, h) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// saysSame reports whether what x captured is what h has under the same name.
+func saysSame(x, h *hit) bool {
+	for b := x.slots; b != nil; b = b.prev {
+		if b.name == "" {
+			continue
+		}
+		if o := h.slots.get(b.name); o == nil || o.value != b.value {
+			return false
+		}
+	}
+	return true
+}
+
+// widen takes in words beside a hit that say one of its cues again: "no sound, silent".
+func (t *cueTry) widen(h *hit) {
+	m := t.m
+	for again := true; again; {
+		again = false
+		for _, c := range t.s.cues {
+			for k := range t.found[c.class] {
+				x := &t.found[c.class][k]
+				if x.nums > 0 || !saysSame(x, h) {
+					continue
+				}
+				if x.start >= h.end && x.end > h.end && m.light(h.end, x.start) {
+					h.end, again = x.end, true
+				} else if x.end <= h.start && x.start < h.start && m.light(x.end, h.start) {
+					h.start, again = x.start, true
+				}
+			}
+		}
+	}
+}
+
+// light reports whether nothing but fillers stands between two tokens.
+func (m *matcher) light(from, to int) bool {
+	if to-from > 4 {
+		return false
+	}
+	for i := from; i < to; i++ {
+		if m.between[i] > cueFiller || i > 0 && m.toks[i].before >= gapStop {
+			return false
+		}
+	}
+	return to >= len(m.toks) || m.toks[to].before < gapStop
 }

@@ -56,6 +56,7 @@ type matcher struct {
 	memo    map[[2]int][]hit // of a class at a token
 	tries   int
 	between []float64 // what a word costs where it stands between cues
+	trade   []bool    // words that name a part
 	openAt  []string  // the quantity and place that callout asked for
 }
 

@@ -105,10 +105,11 @@ type record struct {
 // tripped reports whether the outdoor unit had no supply at an event because
 // its breaker was off by itself: then every reading out there says only that.
 type repaired struct {
-	id    catalogue.RepairID
-	seq   uint64
-	at    time.Time
-	epoch int // the epoch that it ended
+	id     catalogue.RepairID
+	seq    uint64
+	at     time.Time
+	epoch  int       // the epoch that it ended
+	faults []FaultID // what it was done for
 }
 
 const shortCycle = 5 * time.Minute // Armstrong 48478A006 p.18; Bard 2100-399; Ducane 2HP13

@@ -181,6 +181,11 @@ func sameNumber(a, b Item) bool {
 	return a.Reading != nil && b.Reading != nil && a.Reading.Value == b.Reading.Value
 }
 
+// oneQuantity reports whether all are likely readings of one quantity.
+func oneQuantity(list []Item) bool {
+	return !slices.ContainsFunc(list, func(it Item) bool { return it.Reading == nil || it.Reading.Quantity != list[0].Reading.Quantity })
+}
+
 func corrections(list []Item) bool {
 	return !slices.ContainsFunc(list, func(it Item) bool { return it.Command == nil || it.Command.Number == nil })
 }
@@ -218,7 +223,8 @@ func (u *utterance) settles(formal, free Result) bool {
 		return false
 	}
 	for _, d := range formal.Doubts {
-		if d.Kind != Ambiguous && d.Kind != WhichPlace || len(free.Items) == 1 && d.Kind == WhichPlace || d.Kind == Ambiguous && !oneThing(d.Candidates) {
+		alike := len(free.Items) > 1 && len(free.Items) == len(formal.Items)+len(formal.Doubts) && oneQuantity(free.Items) // "common twelve, fan one point one" are both amps
+		if d.Kind != Ambiguous && d.Kind != WhichPlace || len(free.Items) == 1 && d.Kind == WhichPlace || d.Kind == Ambiguous && !alike && !oneThing(d.Candidates) {
 			return false
 		}
 		likely := 0

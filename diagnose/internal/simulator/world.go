@@ -186,8 +186,8 @@ func (w *World) indoorSide(r *running) {
 	switch {
 	case !fanCall || p.blowerRelay:
 		r.blower = "stopped"
-	case p.blowerOpen:
-		r.blower = "stopped"
+	case p.blowerOpen, p.blowerModule, p.blowerStiff && u.CapBlower == 0:
+		r.blower = "stopped" // a module gives up at a rotor that does not turn
 	case p.blowerStiff || (u.CapBlower > 0 && p.blowerCap < 0.35):
 		r.blower, r.blowerAmps = "hum", u.BlowerFLA*1.6
 	case u.CapBlower > 0 && p.blowerCap < 0.8:

@@ -290,7 +290,7 @@ func (w *World) felt() bool {
 		return true
 	}
 	p := &w.p
-	if p.noise != "none" || p.worn || p.crankcase || p.welded || p.defrostNever != "" || p.auxOpen || p.auxRelay || p.ducts != "good" || p.drainBlocked {
+	if p.noise != "none" || p.worn || p.crankcase || p.welded || p.defrostNever != "" || p.auxOpen || p.auxRelay || p.auxStuck || p.ducts != "good" || p.drainBlocked {
 		return true
 	}
 	healthy := *w

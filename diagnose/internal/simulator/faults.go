@@ -27,6 +27,7 @@ func pumpOn(w *World) bool     { return w.Unit.HeatPump && w.Heating == w.energi
 func pumpHeat(w *World) bool   { return w.Unit.HeatPump && w.Heating }
 func coldHeat(w *World) bool   { return pumpHeat(w) && w.outdoor < 45 }
 func auxHeat(w *World) bool    { return pumpHeat(w) && w.Unit.AuxKW > 0 && w.outdoor < 40 }
+func auxCool(w *World) bool    { return w.Unit.AuxKW > 0 && !w.Heating }
 func psc(w *World) bool        { return w.Unit.CapBlower > 0 }
 func electronic(w *World) bool { return w.Unit.CapBlower == 0 }
 func crankcase(w *World) bool  { return w.Unit.Crankcase }
@@ -192,6 +193,7 @@ var faultTable = map[string]faultKind{
 	"defrost_sensor_open":  {4, coldHeat, []string{"replace_defrost_sensor"}, false, func(w *World, p *parts, s setting) { p.defrostNever, p.frosted = "sensor", scale(s.bad, 0.4, 0.15) }},
 	"defrost_stuck":        {3, pumpHeat, []string{"replace_board"}, false, func(w *World, p *parts, s setting) { p.defrostStuck = true }},
 	"aux_element_open":     {5, auxHeat, []string{"replace_element"}, false, func(w *World, p *parts, s setting) { p.auxOpen = true }},
+	"aux_stuck_on":         {0, auxCool, []string{"replace_sequencer"}, false, func(w *World, p *parts, s setting) { p.auxStuck = true }},
 	"aux_sequencer_failed": {4, auxHeat, []string{"replace_sequencer"}, false, func(w *World, p *parts, s setting) { p.auxRelay = true }},
 
 	// Noise.
@@ -207,7 +209,7 @@ var rares = []struct {
 }{
 	{"wire_shorted", 0.008}, {"breaker_small", 0.005},
 	{"contactor_coil_shorted", 0.006}, {"valve_coil_shorted", 0.002}, {"stat_wire_broken", 0.004}, {"door_switch_open", 0.004}, {"float_switch_failed", 0.003},
-	{"overload_cooled", 0.006}, {"blower_module_failed", 0.006}, {"start_relay_stuck", 0.003},
+	{"overload_cooled", 0.006}, {"blower_module_failed", 0.006}, {"aux_stuck_on", 0.004}, {"start_relay_stuck", 0.003},
 }
 
 // pickWay chooses one of several by a number in 0..1.

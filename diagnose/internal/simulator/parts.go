@@ -114,6 +114,7 @@ type parts struct {
 	frosted      float64 // share of the outdoor coil left
 	auxOpen      bool    // element or its fuse link
 	auxRelay     bool    // sequencer does not close
+	auxStuck     bool    // sequencer does not open
 	crankcase    bool    // heater open
 	noise        string
 }

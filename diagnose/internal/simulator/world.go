@@ -212,6 +212,10 @@ func (w *World) indoorSide(r *running) {
 		r.blowerAmps *= 0.7 + 0.3*math.Min(air, 1)
 	}
 	r.blowerAir = air
+	if p.auxStuck && primary > 0 && r.blower != "stopped" { // without air its limit opens
+		r.auxCalled = u.AuxKW * 1000 / 240 * p.volts / 240
+		r.auxAmps = r.auxCalled
+	}
 	if u.AuxKW > 0 && w.Heating && fanCall {
 		r.auxFed = !p.auxRelay
 		if r.auxFed && !p.auxOpen {

@@ -153,6 +153,9 @@ func (l *loader) tests() {
 			if len(n.any)+len(n.all) == 0 {
 				l.bad("gate %s: %s needs nothing", g.ID, n.Name)
 			}
+			if n.Renew != nil && (n.Renew.Name == "" || n.Renew.Because == "" || !slices.ContainsFunc(k.faults, func(f Fault) bool { return f.ID == n.Renew.Fault })) {
+				l.bad("gate %s: %s renews no fault, or does not say why", g.ID, n.Name)
+			}
 			for _, m := range n.Measure {
 				if _, ok := k.testAt[m]; !ok {
 					l.bad("gate %s: no test %q", g.ID, m)

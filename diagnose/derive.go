@@ -271,6 +271,9 @@ func refusal(err error) sumResult {
 func subcooling(in sumInput) sumResult {
 	return in.saturation(in.v[1], physics.Bubble, func(t float64) sumResult {
 		sc := t - in.v[0]
+		if sc < -hotLiquid {
+			return sumResult{misread: true, refused: fmt.Sprintf("%s in the liquid line and %s psig, which condenses at %s, can't be: one was misread, or they were not read at one time. Read both again", fahrenheit(in.v[0]), short(in.v[1]), fahrenheit(t))}
+		}
 		target, _ := in.refs("target_sc")
 		if in.job.mode() == "heating" {
 			// The nameplate's target is for cooling: in heating the smaller coil condenses,
@@ -289,6 +292,11 @@ func subcooling(in sumInput) sumResult {
 // flashing is a subcooling, in F, at which the line holds gas as well: no condenser that
 // has its charge lets that out in any season. Common practice, no source.
 const flashing = 2
+
+// hotLiquid is how far, in F, a liquid line can seem hotter than what its pressure
+// condenses at: what flashes is no hotter than that (saturation), and a gauge, a probe and
+// the drop of pressure between them make no more than this. Common practice, no source.
+const hotLiquid = 15
 
 // subcoolingBand is how far, in F, the subcooling may lie off its target: twice as
 // far where the target is none of the unit's own for this season. Common practice,
@@ -352,6 +360,9 @@ func pumping(in sumInput) sumResult {
 	high, err2 := r.Pressure(condense, physics.Bubble, z)
 	ratio, err3 := physics.CompressionRatio(physics.PSIG(in.v[0]), physics.PSIG(in.v[1]), z)
 	usual, err4 := physics.CompressionRatio(low, high, z)
+	if err3 == nil && ratio < 0.9 {
+		return sumResult{misread: true, refused: fmt.Sprintf("%s psig at the suction line over %s psig at the liquid line can't be while it runs: read both again", short(in.v[0]), short(in.v[1]))}
+	}
 	if err := errors.Join(err1, err2, err3, err4); err != nil || usual <= 1 {
 		return sumResult{refused: "the compression ratio can't be worked out from these readings"}
 	}

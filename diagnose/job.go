@@ -3,6 +3,7 @@ package diagnose
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -27,13 +28,17 @@ func (k *Knowledge) NewJob() *Job { return &Job{k: k, state: newState(k)} }
 func (j *Job) Add(e Event) []Warning {
 	j.events = append(j.events, e)
 	unearned := j.repairing(e)
+	n := len(j.state.repairs)
 	warned := j.state.apply(e)
+	if len(j.state.repairs) > n && j.stood != nil {
+		j.state.repairs[n].faults = j.stood.Faults
+	}
 	j.state.warnings = append(j.state.warnings, unearned...)
 	return append(warned, unearned...)
 }
 
 // repairing keeps the verdict that a repair is done on, and warns of a repair
-// that was not earned.
+// that was not earned, on trial or by what was measured.
 func (j *Job) repairing(e Event) []Warning {
 	r, ok := j.k.cat.Repair(e.Repair)
 	if e.Repair == "" || e.Struck {
@@ -51,11 +56,13 @@ func (j *Job) repairing(e Event) []Warning {
 		out = append(out, Warning{ID: "not_ready", Seq: e.Seq, Text: fmt.Sprintf("To %s is work on what is dead and proved dead, and I have no word that it was: that is how it is logged.", r.Name)})
 	}
 	for _, f := range earned {
-		for _, id := range j.k.faults[f].Repairs {
-			if id == e.Repair {
-				return out
-			}
+		if slices.Contains(j.k.faults[f].Repairs, e.Repair) {
+			return out
 		}
+	}
+	if f, why := v.trial(); f >= 0 && slices.Contains(j.k.faults[f].Repairs, e.Repair) {
+		j.stood = v.trialVerdict(f, why)
+		return out
 	}
 	return append(out, Warning{ID: "unproved_repair", Seq: e.Seq, Text: fmt.Sprintf("Nothing measured so far calls for it: %s.", r.Name)})
 }

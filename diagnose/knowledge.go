@@ -229,15 +229,25 @@ type gate struct {
 }
 
 type need struct {
-	Name    string   `json:"name"`
-	Any     []string `json:"any,omitempty"`
-	All     []string `json:"all,omitempty"`
-	Measure []TestID `json:"measure,omitempty"`
-	Absent  bool     `json:"absent,omitempty"` // nothing is needed where the part of Measure is not fitted
-	Unread  bool     `json:"unread,omitempty"` // nor where the nameplate does not tell what Measure is held against
-	Waived  bool     `json:"waived,omitempty"` // nor where nothing of Measure is left to do: the rest of the gate and the belief decide
+	Name    string               `json:"name"`
+	Any     []string             `json:"any,omitempty"`
+	All     []string             `json:"all,omitempty"`
+	Measure []TestID             `json:"measure,omitempty"`
+	Absent  bool                 `json:"absent,omitempty"` // nothing is needed where the part of Measure is not fitted
+	Unread  bool                 `json:"unread,omitempty"` // nor where the nameplate does not tell what Measure is held against
+	Waived  bool                 `json:"waived,omitempty"` // nor where nothing of Measure is left to do: the rest of the gate and the belief decide
+	Mark    catalogue.QuantityID `json:"mark,omitempty"`   // nor where the unit's papers tell this
+	Renew   *renewal             `json:"renew,omitempty"`  // nor where what can't be measured was renewed, which costs little
 
 	any, all []clause
+}
+
+// renewal is a cheap part that is renewed before a dear one is condemned, where nothing
+// that is left to do would prove it.
+type renewal struct {
+	Fault   FaultID `json:"fault"` // what it would be, and whose repair it is
+	Name    string  `json:"name"`
+	Because string  `json:"because"`
 }
 
 type condition struct {

@@ -187,8 +187,13 @@ func (v *view) missingPart(n need) bool {
 }
 
 // impossible reports whether none of a need's tests is left to do: none can be done
-// here, or what they showed bears on the belief alone.
+// here, or what they showed tells nothing of it. What they showed against it stands.
 func (v *view) impossible(n need) bool {
+	for _, id := range n.Measure {
+		if o := v.standing[v.k.testAt[id]]; o != nil && o.done && o.counts && o.sure && !v.cooled(v.k.testAt[id], o) {
+			return false
+		}
+	}
 	for _, id := range n.Measure { // what was read, if in no state that counts, is not beyond reading
 		t := &v.k.tests[v.k.testAt[id]]
 		for at := v.s.newest[Input{Quantity: t.Quantity, Place: t.Place}]; at > 0; at = v.s.records[at-1].before {

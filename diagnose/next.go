@@ -44,16 +44,22 @@ func (v *view) choose(a *Assessment) Next {
 		return v.testNext(c, DoTest)
 	}
 	if c, ok := v.forced(cs, enough); ok {
-		return v.testNext(c, DoTest)
+		return v.testNext(v.beforeTurning(c), DoTest)
 	}
 	if c, ok := v.opening(cs, rather); ok {
-		return v.testNext(c, DoTest)
+		return v.testNext(v.beforeTurning(c), DoTest)
+	}
+	if n, ok := v.trialNext(a); ok {
+		return n
 	}
 	if !ok || best.rate < slow && len(v.s.repairs) == 0 || best.rate < slowest {
 		if n, ok := v.decide(a, rather, best, ok); ok && v.stubborn() {
 			return n
 		}
 		a.Verdict, a.Normal = nil, false
+		if c, ok := v.explaining(); ok {
+			return v.testNext(c, DoTest)
+		}
 		if n, ok := v.leave(&a.Proof); ok {
 			return n
 		}
@@ -61,17 +67,17 @@ func (v *view) choose(a *Assessment) Next {
 			return n
 		}
 		if c, ok := v.forced(cs, rather); ok {
-			return v.testNext(c, DoTest)
+			return v.testNext(v.beforeTurning(c), DoTest)
 		}
 	}
-	if ok {
-		return v.testNext(best, DoTest)
+	if ok && best.rate >= giveUp {
+		return v.testNext(v.beforeTurning(best), DoTest)
 	}
 	if n, ok := v.listenAgain(); ok {
 		return n
 	}
 	if c, ok := v.forced(cs, 0.3); ok {
-		return v.testNext(c, DoTest)
+		return v.testNext(v.beforeTurning(c), DoTest)
 	}
 	if n, ok := v.decide(a, atLast, best, ok); ok {
 		return n
@@ -272,13 +278,7 @@ func (v *view) opening(cs []candidate, least float64) (best candidate, found boo
 		if o := v.standing[i]; o != nil && o.done && !o.again {
 			continue
 		}
-		p := 0.0
-		for f, m := range v.marginal {
-			if m > 0.01 && slices.Contains(v.wanted(f), i) {
-				p += m
-			}
-		}
-		if p < least {
+		if v.hangsOn(i) < least {
 			continue
 		}
 		for _, t := range v.measures(v.before(nil, t.First)) {
@@ -353,10 +353,11 @@ func (v *view) askable(i int) bool {
 	return !v.s.cannot[i] && !v.hopeless(t) && !v.barred(t.State) && !v.tooEarly(t) && !(t.Sticky && v.s.switched) && !(v.shorted && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again || v.cooled(i, o)) && (t.Condition == "" || v.likelyCondition(t.Condition))
 }
 
-// modeNext asks for the season where the complaint doesn't tell and it matters.
+// modeNext asks for the season where the complaint doesn't tell, and it matters: what a
+// running unit shows is read by its season, complaint or not.
 func (v *view) modeNext() (Next, bool) {
 	o := v.standing[v.k.testAt["complaint"]]
-	if v.s.mode() != "" || o == nil || !o.done || v.s.unread[Input{Quantity: "mode", Place: "unit"}] {
+	if v.s.mode() != "" || (o == nil || !o.done) && !v.condition("compressor_on") || v.s.unread[Input{Quantity: "mode", Place: "unit"}] {
 		return Next{}, false
 	}
 	return Next{Kind: DoNameplate, Quantity: "mode", Place: "unit", Minutes: 0.2, Say: "Is it set to cool or to heat?", Because: "each season has its own faults and its own readings"}, true

@@ -70,7 +70,7 @@ func (v *view) before(out []need, gate string) []need {
 		out = v.before(out, g.After)
 	}
 	for _, n := range g.Needs {
-		if v.beside(n) || n.Absent && v.missingPart(n) || n.Unread && v.untold(n) || n.Waived && v.impossible(n) {
+		if v.beside(n) || n.Absent && v.missingPart(n) || n.Unread && v.untold(n) || n.Waived && v.impossible(n) || n.Mark != "" && v.s.mark(n.Mark) != "" || n.Renew != nil && v.renewed(n.Renew.Fault) {
 			continue
 		}
 		if len(n.any) > 0 && !v.anyHolds(n.any) || !v.allHold(v.ofUnit(n.all)) {
@@ -229,16 +229,59 @@ func (v *view) allChecked(f int) bool {
 
 // stubborn reports whether a reading of the run check is far from any of a unit without
 // fault, and was so again when it was read once more: then something is wrong.
-func (v *view) stubborn() bool {
-	const hardly = 0.02
+func (v *view) stubborn() bool { return v.stays(0.02) >= 0 }
+
+// stays finds the test of a reading of the run check that a unit without fault shows
+// less often than this, and that was so again when it was read once more, -1 if none.
+func (v *view) stays(hardly float64) int {
 	row := v.k.model.rows[v.on.variant][v.k.model.noGood]
 	for _, l := range v.k.leaving {
 		i := l.proof.test
 		if o := &v.epochs[v.s.epoch][i]; o.done && o.counts && !o.in(l.proof) && !o.nearly(l.proof) && o.likelihood(row[i]) < hardly && v.s.repeated(i) {
-			return true
+			return i
 		}
 	}
-	return false
+	return -1
+}
+
+// explaining picks a test that would show what lies behind a reading that stays far off:
+// nobody leaves such a unit before its likeliest cause was looked for.
+func (v *view) explaining() (best candidate, found bool) {
+	const (
+		hardly   = 0.06 // a reading that a unit without fault shows less often
+		explains = 0.2  // how often the cause shows that reading
+		possible = 0.02 // belief in it: a second fault is seldom, until something shows it
+	)
+	i := v.stays(hardly)
+	if i < 0 {
+		return candidate{}, false
+	}
+	var buf [32]float64
+	top := v.epochs[v.s.epoch][i].top
+	cause, p := -1, possible
+	for f, m := range v.marginal {
+		if m >= p && !v.k.faults[f].Normal && v.row(v.alone(f, 1), i, buf[:])[top] >= explains {
+			cause, p = f, m
+		}
+	}
+	if cause < 0 {
+		return candidate{}, false
+	}
+	open := v.wanted(cause)
+	for _, all := range v.k.confirm[cause] {
+		for _, c := range all {
+			open = append(open, c.test)
+		}
+	}
+	for _, t := range open {
+		if !v.askable(t) || v.k.tests[t].ProofOnly {
+			continue
+		}
+		if c := v.candidate(t); !found || c.cost < best.cost {
+			best, found = c, true
+		}
+	}
+	return best, found
 }
 
 // oddRunning reports whether the run check of a unit that runs shows something that a

@@ -341,7 +341,7 @@ func (c *Call) openStep(cmd catalogue.CommandID) diagnose.Event {
 	switch {
 	case cmd == "absent":
 		e.Lack = &diagnose.Lack{Absent: true}
-		if n.Does == diagnose.DoMakeSafe {
+		if n.Does == diagnose.DoMakeSafe || n.Does == diagnose.DoNameplate { // a plate that has none says nothing of the part
 			e.Lack.Quantity, e.Lack.Place = catalogue.QuantityID(n.Quantity), catalogue.PlaceID(n.Place)
 			if len(n.Declare) > 0 {
 				e.Lack.Declare = catalogue.DeclarationID(n.Declare[0])

@@ -182,7 +182,8 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 		case p.defrostNow:
 			return choice("defrosting"), true
 		case p.defrostNever != "":
-			return w.seen("never", "normal"), true
+			// A look sees the moment; that it never does is what the customer has seen, or nobody.
+			return choice(pickBool(w.once("never seen to defrost", 0.4), "never", "normal")), true
 		}
 		return choice("normal"), true
 	case "defrost_test defrost_board":

@@ -48,31 +48,49 @@ func (a alike) rivals(text string) (list []string) {
 		}
 	}
 	for _, at := range written.FindAllStringIndex(text, -1) {
-		number := text[at[0]:at[1]]
-		whole, part, decimal := strings.Cut(number, ".")
-		n := len(whole)
-		for _, p := range a.Endings {
-			for i, end := range p {
-				other := p[1-i]
-				if n >= 2 && whole[n-2:] == end && !decimal {
-					with(at[0], at[1], whole[:n-2]+other)
-				}
-			}
-			// "Thirteen four" and "thirty four".
-			switch teen, ten := p[0], p[1]; {
-			case decimal && whole == teen && len(part) == 1 && part != "0":
-				with(at[0], at[1], ten[:1]+part)
-			case !decimal && n == 2 && whole[0] == ten[0] && whole[1] != '0':
-				with(at[0], at[1], teen+"."+whole[1:])
-			}
+		for _, other := range a.numbers(text[at[0]:at[1]]) {
+			with(at[0], at[1], other)
 		}
 	}
 	for _, at := range letters.FindAllStringIndex(text, -1) {
-		for _, p := range a.Words {
-			for i, word := range p {
-				if strings.EqualFold(text[at[0]:at[1]], word) {
-					with(at[0], at[1], p[1-i])
-				}
+		for _, other := range a.others(text[at[0]:at[1]]) {
+			with(at[0], at[1], other)
+		}
+	}
+	return list
+}
+
+// numbers are those that sound like one, all in digits.
+func (a alike) numbers(number string) (list []string) {
+	whole, part, decimal := strings.Cut(number, ".")
+	n := len(whole)
+	for _, p := range a.Endings {
+		teen, ten := p[0], p[1]
+		if n >= 2 && !decimal {
+			switch start, end := whole[:n-2], whole[n-2:]; end {
+			case teen:
+				list = append(list, start+ten)
+			case ten:
+				list = append(list, start+teen)
+			}
+		}
+		// "Thirteen four" and "thirty four".
+		switch {
+		case decimal && whole == teen && len(part) == 1 && part != "0":
+			list = append(list, ten[:1]+part)
+		case !decimal && n == 2 && whole[0] == ten[0] && whole[1] != '0':
+			list = append(list, teen+"."+whole[1:])
+		}
+	}
+	return list
+}
+
+// others are the words that sound like one.
+func (a alike) others(word string) (list []string) {
+	for _, p := range a.Words {
+		for i := range p {
+			if strings.EqualFold(word, p[i]) {
+				list = append(list, p[1-i])
 			}
 		}
 	}

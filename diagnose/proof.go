@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"slices"
 	"strings"
 
 	"callout/catalogue"
@@ -33,7 +34,7 @@ func (v *view) proof() ProofState {
 func (v *view) runCheck(p *ProofState, seen map[int]bool) {
 	for _, l := range v.k.leaving {
 		done := v.epochs[v.s.epoch][l.proof.test].done
-		if !done && (l.Near && v.s.energy.Outdoor != ProvedDead || l.Labelled && !v.labelled(&v.k.tests[l.proof.test]) || v.anyHolds(l.instead)) {
+		if !done && (l.Near && v.s.energy.Outdoor == Live || l.Labelled && !v.labelled(&v.k.tests[l.proof.test]) || v.anyHolds(l.instead)) {
 			continue
 		}
 		if item, ok := v.item(l.proof, -1, seen); ok {
@@ -142,11 +143,23 @@ func (v *view) nextProof(p *ProofState) (best candidate, found, waived bool) {
 			continue
 		}
 		c := v.candidate(i)
+		if v.nearBy(i) {
+			c.path = nil // it is off, and is not put on before this is read
+		}
 		if !found || len(c.path) < len(best.path) {
 			best, found = c, true
 		}
 	}
+	if found && v.nearBy(best.test) {
+		best = v.candidate(best.test)
+	}
 	return best, found, waived
+}
+
+// nearBy reports whether a test of the run check is read while the outdoor unit is off
+// anyway.
+func (v *view) nearBy(i int) bool {
+	return v.s.energy.Outdoor != Live && slices.ContainsFunc(v.k.leaving, func(l leaving) bool { return l.Near && l.proof.test == i })
 }
 
 // beyondReach reports whether a proof can't be taken; one of the run check that was

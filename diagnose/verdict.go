@@ -154,6 +154,9 @@ func (v *view) earned(enough float64) []int {
 		if v.k.faults[f].Normal && len(v.s.repairs) > 0 {
 			continue // something was wrong
 		}
+		if v.spent(f) {
+			continue
+		}
 		if p >= least && v.confirmed(f) && len(v.lacking(f)) == 0 {
 			out = append(out, f)
 		}
@@ -258,17 +261,22 @@ func (v *view) explaining() (best candidate, found bool) {
 	}
 	var buf [32]float64
 	top := v.epochs[v.s.epoch][i].top
-	cause, p := -1, possible
+	likeliest := 0.0
 	for f, m := range v.marginal {
-		if m >= p && !v.k.faults[f].Normal && v.row(v.alone(f, 1), i, buf[:])[top] >= explains {
-			cause, p = f, m
+		if m < max(possible, likeliest) || v.k.faults[f].Normal || v.row(v.alone(f, 1), i, buf[:])[top] < explains {
+			continue
+		}
+		if c, ok := v.wouldShow(f); ok {
+			best, found, likeliest = c, true, m
 		}
 	}
-	if cause < 0 {
-		return candidate{}, false
-	}
-	open := v.wanted(cause)
-	for _, all := range v.k.confirm[cause] {
+	return best, found
+}
+
+// wouldShow picks the cheapest test that is left of all that a fault's verdict can rest on.
+func (v *view) wouldShow(f int) (best candidate, found bool) {
+	open := v.wanted(f)
+	for _, all := range v.k.confirm[f] {
 		for _, c := range all {
 			open = append(open, c.test)
 		}
@@ -395,7 +403,7 @@ func (v *view) verdict(faults []int) *Verdict {
 			out.Name += ", and "
 		}
 		out.Name += fault.Name
-		for _, r := range fault.Repairs {
+		for _, r := range v.mending(f) {
 			out.Repairs = append(out.Repairs, r)
 			caution(v.k.repairs[v.k.repairAt[r]].Cautions)
 		}

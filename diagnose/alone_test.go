@@ -30,7 +30,7 @@ var aloneShort = map[string]float64{
 	"aux_sequencer_failed":  70,
 	"non_condensables":      75,
 	"defrost_stuck":         60, // some are told that it is in a defrost, which ends by itself
-	"overload_cooled":       40, // one that closed unseen leaves nothing to find: it ends unsettled
+	"overload_cooled":       60, // one that closed unseen leaves nothing to find: it ends unsettled
 }
 
 // TestEveryFaultAlone plays calls of each fault with nothing else wrong.

@@ -95,7 +95,7 @@ type context struct {
 	unread   int // and those that can't be read
 	trips    int
 	lastTrip span
-	hotSince time.Time
+	coolBy   time.Time
 	tripped  bool
 	heard    int
 	passed   uint64
@@ -108,7 +108,7 @@ func (s *state) outcomes(epoch int, on circumstances) []outcome {
 	for len(s.understood) <= epoch {
 		s.understood = append(s.understood, understood{outs: make([]outcome, n), fed: make([]int, n)})
 	}
-	from := context{on: on, rated: s.marks, unread: len(s.unread), trips: len(s.trips), hotSince: s.hotIn(epoch), tripped: s.energy.Is(energy.Tripped), heard: s.heard, passed: s.passed}
+	from := context{on: on, rated: s.marks, unread: len(s.unread), trips: len(s.trips), coolBy: s.coolBy(epoch), tripped: s.energy.Is(energy.Tripped), heard: s.heard, passed: s.passed}
 	if from.trips > 0 {
 		from.lastTrip = s.trips[from.trips-1]
 	}

@@ -27,21 +27,24 @@ type candidate struct {
 // practice, no source. What a question costs decides how many are asked: of 3, 5
 // and 8 minutes, 5 brought the simulated calls to their verdict soonest.
 const (
-	perBit       = 14.0  // what one bit of doubt costs to clear, two tests or three
-	asking       = 5.0   // what every question costs beside its reading: the prompt, the way there, the answer
-	callBack     = 90.0  // a second visit
-	liveRisk     = 1.0   // each reading on a live unit
-	fetchMore    = 0.8   // each further reading of one test
-	early        = 0.4   // the price of a look at what will have passed later
-	turning      = 5.0   // from a unit made safe back to a live one
-	slow         = 1.0   // a rate at which testing on costs more than it saves
-	slowest      = 0.12  // the same, after a repair, when the technician is about to leave
-	tells        = 0.15  // a test that takes less off the expected cost tells nothing
-	plateMinutes = 2.0   // a value off the nameplate, its asking with it
-	reach        = 300.0 // what finding a fault that nothing points to is worth
-	waiting      = 0.2   // a minute of waiting, in which other work can be done
-	anyway       = 0.8   // the share of a test's cost that it saves to have done what a verdict waits for
-	certain      = 0.9   // belief in a condition before it goes without asking
+	perBit       = 14.0 // what one bit of doubt costs to clear, two tests or three
+	asking       = 5.0  // what every question costs beside its reading: the prompt, the way there, the answer
+	callBack     = 90.0 // a second visit
+	liveRisk     = 1.0  // each reading on a live unit
+	fetchMore    = 0.8  // each further reading of one test
+	early        = 0.4  // the price of a look at what will have passed later
+	turning      = 5.0  // from a unit made safe back to a live one
+	slow         = 1.0  // a rate at which testing on costs more than it saves
+	slowest      = 0.12 // the same, after a repair, when the technician is about to leave
+	tells        = 0.15 // a test that takes less off the expected cost tells nothing
+	plateMinutes = 2.0  // a value off the nameplate, its asking with it
+	reach        = 30.0 // what finding a fault that nothing points to is worth
+	waiting      = 0.2  // a minute of waiting, in which other work can be done
+	anyway       = 0.8  // the share of a test's cost that it saves to have done what a verdict waits for
+	giveUp       = 0.1  // a rate at which testing on, with nothing settled, is given up
+	thereAndBack = 18   // from a live unit to a dead one that is proved and bled, and back again, or the other way round
+	stopAndStart = 8    // the same where it is only stopped and started: its delay, and until what runs is steady
+	certain      = 0.9  // belief in a condition before it goes without asking
 )
 
 // available reports whether a test may be asked for now, its energy state set
@@ -191,7 +194,17 @@ func (v *view) coolWait() time.Duration {
 	if v.s.hotSince.IsZero() {
 		return 0
 	}
-	return max(0, v.s.hotSince.Add(physics.OverloadWait).Sub(v.now))
+	return max(0, v.s.coolBy(v.s.epoch).Sub(v.now))
+}
+
+// lookAgainIn is how long until a test that showed an open overload is done again. Its
+// windings are read every half hour until they are cold: it closes when it will.
+func (v *view) lookAgainIn(t *Test, o *outcome) time.Duration {
+	left := v.coolWait()
+	if t.Value == "windings" {
+		left = min(left, max(0, o.at.Add(physics.CoolShellWait).Sub(v.now)))
+	}
+	return left
 }
 
 // restartWait is how long the short-cycle delay may still hold the unit off.
@@ -259,7 +272,7 @@ func (v *view) candidate(i int) candidate {
 		}
 	}
 	if o := v.standing[i]; o != nil && o.done && v.cooled(i, o) {
-		c.after = max(c.after, v.coolWait())
+		c.after = max(c.after, v.lookAgainIn(t, o))
 		c.cost += waiting * c.after.Minutes()
 	}
 	return c

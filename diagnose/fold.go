@@ -29,26 +29,27 @@ type state struct {
 	// up: from there it was chosen what to do next.
 	settled Energy
 
-	since    uint64      // the first event of this epoch
-	restart  time.Time   // power or the call came back
-	hotSince time.Time   // first sign that the overload may be open
-	wasHot   []time.Time // the same of the epochs before
-	bledAt   time.Time
-	toldLive int          // one more than the segment in which it was said that it is not known to be dead
-	switched bool         // the breaker was thrown by hand: how it was found is past
-	unseated bool         // it had no supply until the disconnect was found loose, or put in anew
-	reseated uint64       // when the disconnect was put in with no supply seen behind it before
-	draws    bool         // it was last heard or read to draw current, since power or call came back
-	stands   bool         // the compressor was last heard or read standing
-	heard    int          // how often the compressor was heard to run
-	ranIn    map[int]bool // the epochs in which it was heard to run by itself
-	cameOn   uint64       // it stood still and then ran, with nothing done to it: since when
-	passed   uint64       // when the compressor last ran after a delay was seen to run
-	held     bool         // it is known what held it until then: a delay that was seen to run, or a hot shell
-	alone    bool         // it was the compressor alone that stood still: the outdoor fan ran before, or the contactor was in
-	trips    []span       // when the breaker was off by itself
-	warnings []Warning
-	last     time.Time
+	since      uint64      // the first event of this epoch
+	restart    time.Time   // power or the call came back
+	hotSince   time.Time   // first sign that the overload may be open
+	wasHot     []time.Time // the same of the epochs before
+	bledAt     time.Time
+	toldLive   int          // one more than the segment in which it was said that it is not known to be dead
+	switched   bool         // the breaker was thrown by hand: how it was found is past
+	unseated   bool         // it had no supply until the disconnect was found loose, or put in anew
+	reseated   uint64       // when the disconnect was put in with no supply seen behind it before
+	draws      bool         // it was last heard or read to draw current, since power or call came back
+	stands     bool         // the compressor was last heard or read standing
+	heard      int          // how often the compressor was heard to run
+	ranIn      map[int]bool // the epochs in which it was heard to run by itself
+	overloaded bool         // what held it was its overload
+	cameOn     uint64       // it stood still and then ran, with nothing done to it: since when
+	passed     uint64       // when the compressor last ran after a delay was seen to run
+	held       bool         // it is known what held it until then: a delay that was seen to run, or a hot shell
+	alone      bool         // it was the compressor alone that stood still: the outdoor fan ran before, or the contactor was in
+	trips      []span       // when the breaker was off by itself
+	warnings   []Warning
+	last       time.Time
 
 	marks int   // how many nameplate values and marks were taken
 	fed   []int // by test: how many records could answer or feed it
@@ -326,10 +327,7 @@ func (s *state) keep(r record) {
 		}
 		return
 	}
-	hot := r.choice == "hot" || r.choice == "stalled" || r.choice == "hum_then_click"
-	if lra, ok := s.ref("lra"); ok && r.in.Quantity == "current" && r.in.Place == "compressor_common" {
-		hot = hot || r.value > 0.6*lra
-	}
+	hot := s.heats(&r)
 	if r.in.Quantity == "resistance" && r.in.Place == "common_to_run" && r.qualifier == catalogue.OpenLine {
 		hot = true
 	}

@@ -46,10 +46,10 @@ func (v *view) choose(a *Assessment) Next {
 		return v.testNext(c, DoTest)
 	}
 	if c, ok := v.forced(cs, enough); ok {
-		return v.testNext(c, DoTest)
+		return v.testNext(v.beforeTurning(c), DoTest)
 	}
 	if c, ok := v.opening(cs, rather); ok {
-		return v.testNext(c, DoTest)
+		return v.testNext(v.beforeTurning(c), DoTest)
 	}
 	if n, ok := v.trialNext(a); ok {
 		return n
@@ -69,17 +69,17 @@ func (v *view) choose(a *Assessment) Next {
 			return n
 		}
 		if c, ok := v.forced(cs, rather); ok {
-			return v.testNext(c, DoTest)
+			return v.testNext(v.beforeTurning(c), DoTest)
 		}
 	}
-	if ok {
-		return v.testNext(best, DoTest)
+	if ok && best.rate >= giveUp {
+		return v.testNext(v.beforeTurning(best), DoTest)
 	}
 	if n, ok := v.listenAgain(); ok {
 		return n
 	}
 	if c, ok := v.forced(cs, 0.3); ok {
-		return v.testNext(c, DoTest)
+		return v.testNext(v.beforeTurning(c), DoTest)
 	}
 	if n, ok := v.decide(a, atLast, best, ok); ok {
 		return n

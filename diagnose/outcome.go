@@ -391,8 +391,8 @@ func (s *state) classify(i int, r record, epoch int) outcome {
 			return outcome{}
 		}
 	}
-	hot := s.hotIn(epoch)
-	in.cold = !hot.IsZero() && !o.at.Before(hot.Add(physics.OverloadWait))
+	cool := s.coolBy(epoch)
+	in.cold = !cool.IsZero() && !o.at.Before(cool)
 	res := sumResult{x: in.v[0]}
 	if t.Value != "" {
 		res = sums[t.Value](in)

@@ -322,8 +322,10 @@ const fanLevel = 4
 // weighFaults weighs each fault by what was seen of the unit as a whole.
 func (v *view) weighFaults(mass []float64, kind stepKind) {
 	const (
-		seldom = 0.02  // a fault that comes and goes, or a look misjudged
-		hardly = 0.005 // it had no supply, and something else healed as the disconnect was put in
+		seldom   = 0.02  // a fault that comes and goes, or a look misjudged
+		heated   = 0.3   // a fault that overheats a compressor has opened its overload: common practice, no source
+		unheated = 0.05  // any other has
+		hardly   = 0.005 // it had no supply, and something else healed as the disconnect was put in
 	)
 	m := v.k.model
 	by := make([]float64, len(m.ways))
@@ -334,6 +336,12 @@ func (v *view) weighFaults(mass []float64, kind stepKind) {
 			by[i] = max(seldom, f.CameOn)
 			if v.s.held && f.PutBack == "" && !f.Normal { // what held it says nothing of what else is wrong
 				by[i] = 0.5
+			}
+			if v.s.overloaded && !f.Normal { // an overload opens by itself after a restart against pressure; else something heats it
+				by[i] = unheated
+				if f.CameOn > 0 {
+					by[i] = heated
+				}
 			}
 			switch {
 			case v.s.alone && f.CameOnAlone != nil:

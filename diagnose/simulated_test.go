@@ -134,7 +134,7 @@ func playWith(c *catalogue.Catalogue, begin func(seed uint64) job, first uint64,
 // scorecard sums results up.
 type scorecard struct {
 	calls, right, cured, exact, finished, condemned int
-	tests, readings, minutes                        float64
+	tests, readings, minutes, toVerdict             float64
 	unsafe                                          map[string]int
 	wasted                                          map[string]int
 }
@@ -155,6 +155,7 @@ func sumUp(results []simulator.Result) scorecard {
 		s.tests += float64(r.Tests)
 		s.readings += float64(r.Readings)
 		s.minutes += r.Minutes
+		s.toVerdict += r.ToVerdict
 		for _, u := range r.Unsafe {
 			s.unsafe[u]++
 		}
@@ -198,10 +199,10 @@ func table(results []simulator.Result, worst int) string {
 	})
 	var b strings.Builder
 	line := func(name string, s scorecard) {
-		fmt.Fprintf(&b, "%-28s %6d %7.1f %7.1f %7.1f %7.2f %8.2f %8.1f %10d %7d\n", name, s.calls, s.share(s.right), s.share(s.cured), s.share(s.exact),
-			s.tests/float64(s.calls), s.readings/float64(s.calls), s.minutes/float64(s.calls), s.condemned, s.unsafePrompts())
+		fmt.Fprintf(&b, "%-28s %6d %7.1f %7.1f %7.1f %7.2f %8.2f %8.1f %8.1f %10d %7d\n", name, s.calls, s.share(s.right), s.share(s.cured), s.share(s.exact),
+			s.tests/float64(s.calls), s.readings/float64(s.calls), s.minutes/float64(s.calls), s.toVerdict/float64(s.calls), s.condemned, s.unsafePrompts())
 	}
-	fmt.Fprintf(&b, "%-28s %6s %7s %7s %7s %7s %8s %8s %10s %7s\n", "truth", "calls", "right %", "cured %", "exact %", "tests", "readings", "minutes", "condemned", "unsafe")
+	fmt.Fprintf(&b, "%-28s %6s %7s %7s %7s %7s %8s %8s %8s %10s %7s\n", "truth", "calls", "right %", "cured %", "exact %", "tests", "readings", "minutes", "verdict", "condemned", "unsafe")
 	for i, name := range names {
 		if i < worst {
 			line(name, sumUp(by[name]))

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"callout/catalogue"
+	"callout/physics"
 )
 
 type span struct{ from, to uint64 }
@@ -37,6 +38,7 @@ func (s *state) ran(seq uint64) {
 	}
 	if s.stoodStill() {
 		s.cameOn, s.held, s.alone = seq, s.wasHeld(), s.fanAlone() || s.wasIn()
+		s.overloaded = s.openedOverload()
 		s.trips = append(s.trips, span{from: s.since, to: seq})
 	}
 }
@@ -87,6 +89,17 @@ func (s *state) wasHeld() bool {
 		}
 	}
 	return !s.hotSince.IsZero()
+}
+
+// openedOverload reports whether the overload was seen open: by its windings, or by a hot
+// shell of a compressor that stood.
+func (s *state) openedOverload() bool {
+	for _, r := range s.records {
+		if r.epoch == s.epoch && (r.choice == "hot" && r.in.Quantity == "shell_feel" || r.in.Quantity == "resistance" && r.in.Place == "common_to_run" && r.qualifier == catalogue.OpenLine) {
+			return true
+		}
+	}
+	return false
 }
 
 // fanAlone reports whether the outdoor fan was seen to run: then no delay and no lack
@@ -175,6 +188,40 @@ func (s *state) hotIn(epoch int) time.Time {
 		return s.wasHot[epoch]
 	}
 	return s.hotSince
+}
+
+// coolBy is when an overload that may be open will have cooled, in an epoch; zero where
+// nothing says that it may be. A shell that is cool to the hand, of a compressor that
+// nothing has heated since, has done most of its cooling before.
+func (s *state) coolBy(epoch int) time.Time {
+	hot := s.hotIn(epoch)
+	if hot.IsZero() {
+		return hot
+	}
+	by := hot.Add(physics.OverloadWait)
+	var felt time.Time
+	for i := range s.records {
+		switch r := &s.records[i]; {
+		case r.epoch != epoch:
+		case r.in.Quantity == "shell_feel" && r.choice == "cool":
+			felt = r.at
+		case r.in.Quantity == "shell_feel", s.heats(r):
+			return by
+		}
+	}
+	if cool := felt.Add(physics.CoolShellWait); !felt.IsZero() && cool.Before(by) {
+		return cool
+	}
+	return by
+}
+
+// heats reports whether a record shows a compressor that takes current and does not turn,
+// or a hot one.
+func (s *state) heats(r *record) bool {
+	if lra, ok := s.ref("lra"); ok && r.in.Quantity == "current" && r.in.Place == "compressor_common" && r.value > 0.6*lra {
+		return true
+	}
+	return r.choice == "hot" || r.choice == "stalled" || r.choice == "hum_then_click"
 }
 
 // uncalled reports whether the thermostat was last seen without a call.

@@ -50,3 +50,49 @@ func (v *view) undoes(path []int) bool {
 	}
 	return false
 }
+
+// turn is what it costs, in minutes, to come back to how the unit stands once a way was
+// gone: 0 where nothing on it is switched.
+func (v *view) turn(way []int) float64 {
+	var most float64
+	for _, at := range way {
+		switch v.k.energy.Steps[at].ID {
+		case "power_off", "breaker_off", "disconnect_out", "lock_off", "disconnect_in":
+			return thereAndBack
+		case "call_off", "air_handler_off", "air_handler_on":
+			most = stopAndStart
+		}
+	}
+	return most
+}
+
+// beforeTurning is what is done before the unit is switched for a test: of what can be
+// done as it stands, the test that is likely enough to be wanted later to be worth more
+// now than the way back to it.
+func (v *view) beforeTurning(c candidate) candidate {
+	back := v.turn(v.course(v.k.tests[c.test].State))
+	if back == 0 {
+		return c
+	}
+	owed := make([]float64, len(v.k.tests))
+	for f, p := range v.marginal {
+		if p < 0.01 || v.k.faults[f].Normal {
+			continue
+		}
+		for _, t := range v.wanted(f) {
+			owed[t] += p
+		}
+	}
+	best, most := c, 0.0
+	for t, p := range owed {
+		state := v.k.tests[t].State
+		if p*back <= asking || t == c.test || state == "any" || !v.available(t) || v.turn(v.course(state)) > 0 {
+			continue // what can be done in any state can wait
+		}
+		n := v.candidate(t)
+		if gain := min(p, 1)*back - n.cost; gain > most {
+			best, most = n, gain
+		}
+	}
+	return best
+}

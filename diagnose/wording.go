@@ -220,7 +220,7 @@ func (v *view) wait(d time.Duration, t *Test) Next {
 	}
 	if t.Timers != nil {
 		n.Say = fmt.Sprintf("Give the overload %d more minutes to cool, then read the windings again.", minutes)
-		n.Because = "an open overload is not a bad winding: 2 hours before anything is condemned"
+		n.Because = "an open overload is not a bad winding: it closes as it cools, 2 hours at most before anything is condemned"
 		return n
 	}
 	n.Say = fmt.Sprintf("Wait up to %d minutes for the short-cycle delay. Tell me if it starts before.", minutes)

@@ -129,6 +129,11 @@ func (w Windings) Pattern() WindingPattern {
 // compressor is condemned for it (Goodman IO-395 chart: at least 2 h).
 const OverloadWait = 2 * time.Hour
 
+// CoolShellWait is the same where the shell is cool to the hand and nothing has heated
+// the compressor since (common practice, no source: windings and shell come to one
+// temperature in some ten minutes).
+const CoolShellWait = 30 * time.Minute
+
 // An InsulationVerdict is what one megohm reading to ground says. One reading
 // alone never condemns: external leads, contactor and relays lower it.
 type InsulationVerdict int

@@ -212,7 +212,7 @@ type repairRule struct {
 // repair and after none.
 type leaving struct {
 	Proof string `json:"proof"`
-	Near  bool   `json:"near,omitempty"` // only while the outdoor unit is off anyway
+	Near  bool   `json:"near,omitempty"` // only while the outdoor unit is proved dead, or was for the last repair
 	// Labelled: only where the nameplate says what it is held against.
 	Labelled bool `json:"labelled,omitempty"`
 	// Instead names the findings of which one does as well.

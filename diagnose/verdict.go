@@ -368,7 +368,7 @@ func (v *view) confirms(f int) []int {
 		for _, c := range all {
 			switch o := v.standing[c.test]; {
 			case v.holds(c), v.goodAbsent(c):
-			case o != nil && o.done && !o.again && !v.cooled(c.test, o), v.s.cannot[c.test], !v.applies(&v.k.tests[c.test]):
+			case o != nil && o.done && !o.again && !v.cooled(c.test, o), v.s.cannot[c.test], !v.applies(&v.k.tests[c.test]), v.conditionLost(&v.k.tests[c.test]):
 				dead = true
 			default:
 				open = append(open, c.test)
@@ -379,6 +379,12 @@ func (v *view) confirms(f int) []int {
 		}
 	}
 	return pick
+}
+
+// conditionLost reports whether a test asks for what is known not to be: a compressor that
+// runs, where it was heard stalled.
+func (v *view) conditionLost(t *Test) bool {
+	return t.Condition != "" && !v.likelyCondition(t.Condition) && v.opens(t.Condition) < 0
 }
 
 // verdict words an earned decision.

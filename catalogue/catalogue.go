@@ -167,8 +167,11 @@ type Declaration struct {
 	Spoken   []string      `json:"spoken"`
 	Vague    []string      `json:"vague,omitempty"` // could mean another one too: always asked back
 	Opposite DeclarationID `json:"opposite,omitempty"`
-	Safety   bool          `json:"safety"` // needs more certainty than a reading
-	Why      string        `json:"why,omitempty"`
+	// Or lists those that the same words may mean while they are what is asked for: each
+	// unit has a breaker of its own.
+	Or     []DeclarationID `json:"or,omitempty"`
+	Safety bool            `json:"safety"` // needs more certainty than a reading
+	Why    string          `json:"why,omitempty"`
 }
 
 // CommandID names one thing the technician can ask callout to do.
@@ -360,6 +363,11 @@ func (c *Catalogue) validate() error {
 	for _, d := range c.Declarations {
 		if len(d.Spoken) == 0 {
 			bad("declaration %s cannot be said", d.ID)
+		}
+		for _, id := range d.Or {
+			if _, ok := c.Declaration(id); !ok {
+				bad("declaration %s: may mean %q, which is none", d.ID, id)
+			}
 		}
 		if d.Opposite != "" {
 			if o, ok := c.Declaration(d.Opposite); !ok || o.Opposite != d.ID {

@@ -90,7 +90,9 @@ type Test struct {
 	// Unless lists the findings under which it tells nothing.
 	Unless []string                      `json:"unless,omitempty"`
 	Values map[catalogue.ValueID]ClassID `json:"values,omitempty"` // observed values that share an outcome
-	Sticky bool                          `json:"sticky,omitempty"` // as found: does not change with the unit's state
+	// Untold is what a value that Values maps to no outcome means: it tells nothing.
+	Untold string `json:"untold,omitempty"`
+	Sticky bool   `json:"sticky,omitempty"` // as found: does not change with the unit's state
 	// Soon: what it shows passes by itself, so that it is looked at early.
 	Soon      bool     `json:"soon,omitempty"`
 	Optional  bool     `json:"optional,omitempty"` // the part may not be fitted: that it can't be tested says so

@@ -346,6 +346,9 @@ func (s *state) classify(i int, r record, epoch int) outcome {
 	}
 	q, _ := s.k.cat.Quantity(r.in.Quantity)
 	switch {
+	case !q.Kind.Numeric() && t.outcome(r.choice) == "":
+		o.counts, o.text = false, t.Untold
+		return o
 	case !q.Kind.Numeric():
 		return only(t.outcome(r.choice))
 	case t.Ohms != nil:

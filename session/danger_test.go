@@ -37,6 +37,10 @@ func TestNothingWrongInSilence(t *testing.T) {
 		{"", "point three on return, point six on supply", []string{"static_pressure return_duct 0.3", "static_pressure supply_duct 0.6"}},
 		{"declare disconnect_pulled", "okay, I'm pulling the disconnect now", nil},
 		{"", "I got locked out", nil},
+		{"declare air_handler_off", "turned the breaker off", nil}, // which unit's
+		{"declare air_handler_off", "breaker is off", nil},
+		{"declare air_handler_off", "air handler is off", []string{"declare air_handler_off"}},
+		{"declare breaker_off", "turned the breaker off", []string{"declare breaker_off"}},
 		{"", "the disconnect is pulled, right", nil},
 		{"", "open the panel", nil},
 		{"confirm current compressor_common 72 A", "two forty", nil},

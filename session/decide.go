@@ -111,6 +111,8 @@ func (c *Call) decide(u Utterance) decision {
 			d.ask = append(d.ask, c.askOwn(it))
 		case q != nil && q.seq > c.nextSeq && !d.denied && c.another(it, *q, u.Text):
 			d.ask = append(d.ask, c.askConfirm(it))
+		case c.elsewhere(it) != nil:
+			d.ask = append(d.ask, c.askDoubt(*c.elsewhere(it)))
 		case c.contrary(it, u):
 			d.ask = append(d.ask, c.askContrary(it))
 		case u.Certainty < c.needed(it, ask, safely), u.Certainty < safely && !c.named(it, u.Text), c.halved(it, r, u), u.Cut && (it.Command == nil || it.Command.Number != nil):
@@ -201,6 +203,21 @@ func (c *Call) named(it intents.Item, text string) bool {
 		}
 	}
 	return false
+}
+
+// elsewhere is the doubt about a switch that has a namesake in the other unit, while that
+// one is what the open step asks for.
+func (c *Call) elsewhere(it intents.Item) *intents.Doubt {
+	d, ok := c.know.Catalogue.Declaration(it.Declaration)
+	if !ok || c.holds[d.ID] || slices.Contains(c.next.Declare, string(d.ID)) {
+		return nil
+	}
+	for _, id := range d.Or {
+		if slices.Contains(c.next.Declare, string(id)) {
+			return &intents.Doubt{Kind: intents.Ambiguous, Said: capital(d.Name), Candidates: []intents.Item{{Declaration: id}, it}}
+		}
+	}
+	return nil
 }
 
 // close is how near, in nats (of both ears together), an alternative must be to make a safety

@@ -218,6 +218,9 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 		}
 		return number(0), true
 	case "voltage blower":
+		if u.CapBlower == 0 { // its line volts stay on, its call is apart
+			return number(pickBool(w.airHandlerOn && !p.primaryLost, p.volts, 0.0)), true
+		}
 		if r.blower == "stopped" && !(p.blowerOpen && r.secondary > 0 && w.airHandlerOn && !p.blowerRelay && r.asked(w)) {
 			return number(0), true
 		}
@@ -232,6 +235,9 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 		return number(0), true
 	case "voltage crankcase_heater":
 		return when(u.Crankcase, number(r.line)), true
+	case "control_voltage blower_command":
+		called := r.secondary > 0 && w.airHandlerOn && !p.blowerRelay && r.asked(w)
+		return when(u.CapBlower == 0, number(pickBool(called, r.secondary-0.5, 0.0))), true
 	case "control_voltage transformer_secondary":
 		if w.fuseBlown && w.pastFuse {
 			return number(0), true
@@ -437,7 +443,9 @@ func (w *World) deadTests(quantity, place string) (Answer, bool) {
 		}
 		return insulation(m, quantity == "insulation_resistance"), true
 	case "resistance blower_winding":
-		return ohms(8, p.blowerOpen), true
+		return when(u.CapBlower > 0, ohms(8, p.blowerOpen)), true
+	case "resistance blower_motor_leads":
+		return when(u.CapBlower == 0, ohms(6, p.blowerOpen)), true
 	case "resistance contactor_coil":
 		if p.coilShorted {
 			return number(0.4), true

@@ -71,6 +71,7 @@ type Setup struct {
 	Pairs  float64 // share of calls with a second fault
 	Traps  bool    // now and then the disconnect leaves one leg live
 	Expert bool    // no observation is misjudged
+	Visit  bool    // a maintenance visit: nothing is complained of
 	Town   uint64  // whose habits it has; 0 is home, see habits
 }
 
@@ -167,6 +168,9 @@ func newWorld(seed uint64, r *rand.Rand, s Setup) *World {
 	w.disconnectIn, w.breakerOn, w.leadsOn, w.plugOn, w.calling, w.airHandlerOn, w.arrival = true, true, true, true, true, true, true
 	w.rebuild()
 	w.p.tripsOnLocked, w.p.pullFails = tripsOnLocked, traps
+	if s.Visit {
+		w.said = "maintenance"
+	}
 	w.arrive()
 	if !w.worthACall() {
 		return nil
@@ -286,7 +290,7 @@ func (w *World) felt() bool {
 		return true
 	}
 	p := &w.p
-	if p.noise != "none" || p.worn || p.crankcase || p.welded || p.defrostNever != "" || p.auxOpen || p.auxRelay || p.ducts != "good" || p.drainBlocked {
+	if p.noise != "none" || p.worn || p.crankcase || p.welded || p.defrostNever != "" || p.auxOpen || p.auxRelay || p.auxStuck || p.ducts != "good" || p.drainBlocked {
 		return true
 	}
 	healthy := *w

@@ -13,22 +13,24 @@ type faultKind struct {
 	apply  func(w *World, p *parts, s setting)
 }
 
-func always(*World) bool      { return true }
-func hasFuses(w *World) bool  { return w.Unit.FusedPull }
-func hasValve(w *World) bool  { return w.Unit.Valve }
-func hasDelay(w *World) bool  { return w.Unit.Delay > 0 }
-func hasStart(w *World) bool  { return w.Unit.CapStart > 0 }
-func noStart(w *World) bool   { return w.Unit.CapStart == 0 }
-func hasLow(w *World) bool    { return w.Unit.LowSwitch }
-func hasHigh(w *World) bool   { return w.Unit.HighSwitch }
-func hasFloat(w *World) bool  { return w.Unit.Float && !w.Heating }
-func pump(w *World) bool      { return w.Unit.HeatPump }
-func pumpOn(w *World) bool    { return w.Unit.HeatPump && w.Heating == w.energisedHeats } // its valve is energised
-func pumpHeat(w *World) bool  { return w.Unit.HeatPump && w.Heating }
-func coldHeat(w *World) bool  { return pumpHeat(w) && w.outdoor < 45 }
-func auxHeat(w *World) bool   { return pumpHeat(w) && w.Unit.AuxKW > 0 && w.outdoor < 40 }
-func psc(w *World) bool       { return w.Unit.CapBlower > 0 }
-func crankcase(w *World) bool { return w.Unit.Crankcase }
+func always(*World) bool       { return true }
+func hasFuses(w *World) bool   { return w.Unit.FusedPull }
+func hasValve(w *World) bool   { return w.Unit.Valve }
+func hasDelay(w *World) bool   { return w.Unit.Delay > 0 }
+func hasStart(w *World) bool   { return w.Unit.CapStart > 0 }
+func noStart(w *World) bool    { return w.Unit.CapStart == 0 }
+func hasLow(w *World) bool     { return w.Unit.LowSwitch }
+func hasHigh(w *World) bool    { return w.Unit.HighSwitch }
+func hasFloat(w *World) bool   { return w.Unit.Float && !w.Heating }
+func pump(w *World) bool       { return w.Unit.HeatPump }
+func pumpOn(w *World) bool     { return w.Unit.HeatPump && w.Heating == w.energisedHeats } // its valve is energised
+func pumpHeat(w *World) bool   { return w.Unit.HeatPump && w.Heating }
+func coldHeat(w *World) bool   { return pumpHeat(w) && w.outdoor < 45 }
+func auxHeat(w *World) bool    { return pumpHeat(w) && w.Unit.AuxKW > 0 && w.outdoor < 40 }
+func auxCool(w *World) bool    { return w.Unit.AuxKW > 0 && !w.Heating }
+func psc(w *World) bool        { return w.Unit.CapBlower > 0 }
+func electronic(w *World) bool { return w.Unit.CapBlower == 0 }
+func crankcase(w *World) bool  { return w.Unit.Crankcase }
 
 // scale maps 0..1 to from..to.
 func scale(x, from, to float64) float64 { return from + (to-from)*x }
@@ -165,6 +167,7 @@ var faultTable = map[string]faultKind{
 	"ducts_closed":          {5, always, []string{"correct_ducts"}, false, func(w *World, p *parts, s setting) { p.ducts = pickWay(s.way, "closed", "leaking") }},
 	"blower_capacitor_weak": {6, psc, []string{"replace_blower_capacitor"}, false, func(w *World, p *parts, s setting) { p.blowerCap = scale(s.bad, 0.75, 0) }},
 	"blower_motor_failed":   {9, always, []string{"replace_blower_motor"}, false, func(w *World, p *parts, s setting) { p.blowerOpen = s.way < 0.6; p.blowerStiff = s.way >= 0.6 }},
+	"blower_module_failed":  {0, electronic, []string{"replace_blower_module", "replace_blower_motor"}, false, func(w *World, p *parts, s setting) { p.blowerModule = true }},
 	"blower_relay_failed":   {4, always, []string{"replace_blower_relay"}, false, func(w *World, p *parts, s setting) { p.blowerRelay = true }},
 
 	// Circuit.
@@ -190,6 +193,7 @@ var faultTable = map[string]faultKind{
 	"defrost_sensor_open":  {4, coldHeat, []string{"replace_defrost_sensor"}, false, func(w *World, p *parts, s setting) { p.defrostNever, p.frosted = "sensor", scale(s.bad, 0.4, 0.15) }},
 	"defrost_stuck":        {3, pumpHeat, []string{"replace_board"}, false, func(w *World, p *parts, s setting) { p.defrostStuck = true }},
 	"aux_element_open":     {5, auxHeat, []string{"replace_element"}, false, func(w *World, p *parts, s setting) { p.auxOpen = true }},
+	"aux_stuck_on":         {0, auxCool, []string{"replace_sequencer"}, false, func(w *World, p *parts, s setting) { p.auxStuck = true }},
 	"aux_sequencer_failed": {4, auxHeat, []string{"replace_sequencer"}, false, func(w *World, p *parts, s setting) { p.auxRelay = true }},
 
 	// Noise.
@@ -205,7 +209,7 @@ var rares = []struct {
 }{
 	{"wire_shorted", 0.008}, {"breaker_small", 0.005},
 	{"contactor_coil_shorted", 0.006}, {"valve_coil_shorted", 0.002}, {"stat_wire_broken", 0.004}, {"door_switch_open", 0.004}, {"float_switch_failed", 0.003},
-	{"overload_cooled", 0.006}, {"start_relay_stuck", 0.003},
+	{"overload_cooled", 0.006}, {"blower_module_failed", 0.006}, {"aux_stuck_on", 0.004}, {"start_relay_stuck", 0.003},
 }
 
 // pickWay chooses one of several by a number in 0..1.

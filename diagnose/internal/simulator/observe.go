@@ -36,6 +36,8 @@ func (w *World) observed(quantity, place string) (Answer, bool) {
 			return choice("stiff"), true
 		}
 		return choice("free"), true
+	case "motor_kind blower":
+		return choice(pickBool(u.CapBlower > 0, "capacitor_run", "electronic")), true
 	case "fan_turns_by_hand blower":
 		if p.blowerStiff {
 			return w.seen("seized", "stiff"), true
@@ -271,7 +273,7 @@ func (w *World) lead(look string) Answer {
 	return choice(look)
 }
 
-func pickBool(b bool, yes, no string) string {
+func pickBool[T any](b bool, yes, no T) T {
 	if b {
 		return yes
 	}

@@ -71,18 +71,19 @@ type parts struct {
 	pullLook    string // connection at the disconnect
 
 	// Motors.
-	fanOpen     bool
-	fanSeized   bool
-	fanStiff    bool
-	fanGround   bool
-	fanWire     string
-	fanBackward bool
-	fanBlade    bool // slips or is broken: little air, a noise
-	fanRelay    bool // the board does not close the fan's relay
-	blowerOpen  bool
-	blowerStiff bool
-	blowerWheel string
-	blowerRelay bool // nothing calls the blower
+	fanOpen      bool
+	fanSeized    bool
+	fanStiff     bool
+	fanGround    bool
+	fanWire      string
+	fanBackward  bool
+	fanBlade     bool // slips or is broken: little air, a noise
+	fanRelay     bool // the board does not close the fan's relay
+	blowerOpen   bool
+	blowerStiff  bool
+	blowerModule bool // of an electronically commutated blower
+	blowerWheel  string
+	blowerRelay  bool // nothing calls the blower
 
 	// Air.
 	filter     string
@@ -113,6 +114,7 @@ type parts struct {
 	frosted      float64 // share of the outdoor coil left
 	auxOpen      bool    // element or its fuse link
 	auxRelay     bool    // sequencer does not close
+	auxStuck     bool    // sequencer does not open
 	crankcase    bool    // heater open
 	noise        string
 }

@@ -14,7 +14,7 @@ func hands(quantity, place string) string {
 		return "capacitor"
 	case "resistance", "insulation_resistance":
 		switch place {
-		case "blower_winding":
+		case "blower_winding", "blower_motor_leads":
 			return "blower"
 		case "aux_heat", "control_fuse":
 			return "indoor"
@@ -69,7 +69,7 @@ func repairHands(repair string) string {
 		return "capacitor"
 	case "replace_transformer", "clean_indoor_coil", "replace_element", "replace_sequencer":
 		return "indoor"
-	case "clean_blower_wheel", "replace_blower_capacitor", "replace_blower_motor", "replace_blower_relay":
+	case "clean_blower_wheel", "replace_blower_capacitor", "replace_blower_motor", "replace_blower_module", "replace_blower_relay":
 		return "blower"
 	case "replace_conductors", "repair_supply_joint", "replace_disconnect_fuse":
 		return "line"

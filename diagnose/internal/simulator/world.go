@@ -186,8 +186,8 @@ func (w *World) indoorSide(r *running) {
 	switch {
 	case !fanCall || p.blowerRelay:
 		r.blower = "stopped"
-	case p.blowerOpen:
-		r.blower = "stopped"
+	case p.blowerOpen, p.blowerModule, p.blowerStiff && u.CapBlower == 0:
+		r.blower = "stopped" // a module gives up at a rotor that does not turn
 	case p.blowerStiff || (u.CapBlower > 0 && p.blowerCap < 0.35):
 		r.blower, r.blowerAmps = "hum", u.BlowerFLA*1.6
 	case u.CapBlower > 0 && p.blowerCap < 0.8:
@@ -212,6 +212,10 @@ func (w *World) indoorSide(r *running) {
 		r.blowerAmps *= 0.7 + 0.3*math.Min(air, 1)
 	}
 	r.blowerAir = air
+	if p.auxStuck && primary > 0 && r.blower != "stopped" { // without air its limit opens
+		r.auxCalled = u.AuxKW * 1000 / 240 * p.volts / 240
+		r.auxAmps = r.auxCalled
+	}
 	if u.AuxKW > 0 && w.Heating && fanCall {
 		r.auxFed = !p.auxRelay
 		if r.auxFed && !p.auxOpen {

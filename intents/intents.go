@@ -32,7 +32,6 @@ type Context struct {
 	Open            *Asked
 	Last            *catalogue.Reading // what "no, forty five" mends
 	LastObservation *catalogue.Observation
-	Formal          bool // only the formal language counts: the ear is judged on that
 }
 
 // Item is one understood callout. Exactly one of the fields before Said is set.
@@ -211,12 +210,6 @@ func (p *Parser) Parse(text string, ctx Context) Result {
 		return r
 	}
 	formal := u.read()
-	if ctx.Formal {
-		if rest < len(text) {
-			formal.Ignored = append(formal.Ignored, text[rest:])
-		}
-		return formal
-	}
 	res := u.choose(formal, u.talk(ctx), ctx)
 	if rest < len(text) {
 		res.Ignored = append(res.Ignored, text[rest:])

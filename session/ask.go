@@ -98,7 +98,7 @@ const spokeMeanwhile = "the program spoke meanwhile"
 // nearly as likely, the question names what each of them says.
 func (c *Call) askUnsure(it intents.Item, u Utterance) asking {
 	for _, alt := range u.Alternatives {
-		r := c.know.Parser.Parse(alt.Text, c.formal())
+		r := c.know.Parser.Parse(alt.Text, c.context())
 		if len(r.Doubts) > 0 {
 			continue
 		}

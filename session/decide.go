@@ -55,13 +55,6 @@ func (c *Call) context() intents.Context {
 	return ctx
 }
 
-// formal is the context in which what was heard is read: talk is not yet heard surely.
-func (c *Call) formal() intents.Context {
-	ctx := c.context()
-	ctx.Formal = true
-	return ctx
-}
-
 // decide sorts one utterance into what is recorded, asked back and ignored.
 // It changes nothing.
 func (c *Call) decide(u Utterance) decision {
@@ -71,9 +64,7 @@ func (c *Call) decide(u Utterance) decision {
 	if u.Certainty < c.policy.Ignore {
 		return decision{why: "too unsure to be a callout"}
 	}
-	ctx := c.context()
-	ctx.Formal = u.Source == joblog.Speech
-	r := c.know.Parser.Parse(u.Text, ctx)
+	r := c.know.Parser.Parse(u.Text, c.context())
 	d := decision{why: "no callout in it", meant: r.Meant, named: r.Named}
 	q := c.asked()
 	mends(&r, q)
@@ -236,7 +227,7 @@ func (c *Call) halved(it intents.Item, r intents.Result, u Utterance) bool {
 		if u.LogLikelihood-alt.LogLikelihood > close {
 			continue
 		}
-		other := c.know.Parser.Parse(alt.Text, c.formal())
+		other := c.know.Parser.Parse(alt.Text, c.context())
 		for _, o := range other.Items {
 			if o.Declaration != "" && o.Declaration == d.Opposite || o.Declaration == it.Declaration && len(other.Items)+len(other.Doubts) > len(r.Items) {
 				return true
@@ -281,7 +272,7 @@ func (c *Call) contrary(it intents.Item, u Utterance) bool {
 		if u.LogLikelihood-a.LogLikelihood > clearly && !c.holds[said.ID] {
 			continue
 		}
-		for _, other := range c.know.Parser.Parse(a.Text, c.formal()).Items {
+		for _, other := range c.know.Parser.Parse(a.Text, c.context()).Items {
 			if other.Declaration == said.Opposite {
 				return true
 			}

@@ -7,7 +7,6 @@ import (
 
 	"callout/catalogue"
 	"callout/intents"
-	"callout/joblog"
 	"callout/prompts"
 )
 
@@ -36,7 +35,6 @@ func (c *Call) Foresee(u Utterance) Outlook {
 		return o
 	}
 	ctx := c.context()
-	ctx.Formal = u.Source == joblog.Speech
 	r := c.know.Parser.Parse(u.Text, ctx)
 	for _, it := range r.Items {
 		if it.Command != nil {

@@ -17,7 +17,7 @@ func FromEar(h hearing.Heard) Utterance {
 
 // Expectation is what the ear should know before the next utterance.
 func (c *Call) Expectation() hearing.Expectation {
-	x := hearing.Expectation{Context: c.formal(), Question: c.asked() != nil}
+	x := hearing.Expectation{Context: c.context(), Question: c.asked() != nil}
 	q, p := c.Expects()
 	if low, high, ok := c.job.Expect(q, p); ok {
 		x.Reading = &hearing.ExpectedReading{Quantity: q, Place: p, Low: low, High: high}

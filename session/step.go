@@ -179,7 +179,7 @@ func (c *Call) Hear(u Utterance) ([]Record, error) {
 		t.answer(h, u, d)
 	case len(d.record) == 0 && len(d.ask) == 0:
 		t.ignore(h, d.why)
-		if u.Source == joblog.Typed {
+		if !u.Mixed { // else it may be its own voice
 			t.notSilent(d)
 		}
 	default:
@@ -196,7 +196,7 @@ func (t *turn) ignore(heard uint64, why string) {
 	t.emit(joblog.Callout{Heard: heard, Decision: joblog.Ignored, Because: why})
 }
 
-// notSilent answers what was typed to callout, has something of the trade in it, and was
+// notSilent answers what was said to callout, has something of the trade in it, and was
 // not understood: what is about to be done is awaited, the rest is asked for.
 func (t *turn) notSilent(d decision) {
 	switch {

@@ -49,8 +49,13 @@ func unique(list []string) []string {
 
 // fit finds the weights of certainty by greatest likelihood on the examples: first sharp
 // and teen on a grid, then the logistic regression by Newton's method, with a small pull
-// of all but the bias to zero.
-func fit(w hearing.Weights, names []string, list []example, source string) hearing.Weights {
+// of all but the bias to zero. With only talk, all that does not tell of talk is left as it is.
+func fit(w hearing.Weights, names []string, list []example, source string, talk bool) hearing.Weights {
+	if talk {
+		w.Source, _, _ = strings.Cut(w.Source, ";")
+		w.Source += source
+		return regress(w, names, list, true)
+	}
 	w.Source = source
 	best := math.Inf(-1)
 	sharp, teen := w.Sharp, w.Teen
@@ -75,8 +80,22 @@ func fit(w hearing.Weights, names []string, list []example, source string) heari
 		}
 	}
 	w.Sharp, w.Teen = round(sharp), teen
+	return regress(w, names, list, false)
+}
+
+// regress fits bias and weights of features, or those alone that tell of talk.
+func regress(w hearing.Weights, names []string, list []example, talk bool) hearing.Weights {
+	const pull = 1.0
 	n := len(names) + 1
-	b := make([]float64, n)
+	b, held := make([]float64, n), make([]bool, n)
+	if talk {
+		b[0], held[0] = w.Bias, true
+		for i, name := range names {
+			if held[i+1] = !slices.Contains(hearing.TalkFeatures(), name); held[i+1] {
+				b[i+1] = w.Per[name]
+			}
+		}
+	}
 	row := func(x example) []float64 {
 		r := make([]float64, n)
 		r[0] = 1
@@ -85,7 +104,6 @@ func fit(w hearing.Weights, names []string, list []example, source string) heari
 		}
 		return r
 	}
-	const pull = 1.0
 	for range 50 {
 		g, h := make([]float64, n), make([][]float64, n)
 		for i := range h {
@@ -112,8 +130,17 @@ func fit(w hearing.Weights, names []string, list []example, source string) heari
 				}
 			}
 		}
+		for i := range held {
+			if held[i] {
+				g[i] = 0
+				for j := range h {
+					h[i][j], h[j][i] = 0, 0
+				}
+				h[i][i] = 1
+			}
+		}
 		for i, d := range solve(h, g) {
-			b[i] += d
+			b[i] += max(-1, min(1, d)) // far from the best, Newton's step overshoots
 		}
 	}
 	w.Bias, w.Per = round(b[0]), map[string]float64{}
@@ -148,7 +175,7 @@ func solve(h [][]float64, g []float64) []float64 {
 
 // apart gives each clip's certainty, its voice being judged by weights fitted to the others,
 // and how surprising what was right and wrong then is, in nats a clip.
-func apart(start hearing.Weights, names []string, list []example) (certain map[string]float64, nats float64) {
+func apart(start hearing.Weights, names []string, list []example, talk bool) (certain map[string]float64, nats float64) {
 	certain = map[string]float64{}
 	for _, v := range unique(voicesOf(list)) {
 		var others []example
@@ -157,7 +184,7 @@ func apart(start hearing.Weights, names []string, list []example) (certain map[s
 				others = append(others, x)
 			}
 		}
-		fitted := fit(start, names, others, "")
+		fitted := fit(start, names, others, "", talk)
 		for _, x := range list {
 			if x.clip.Voice != v {
 				continue
@@ -219,8 +246,8 @@ func voicesOf(list []example) (names []string) {
 // those for one recogniser and, if there is a second, those for both. Each model has a file
 // of its own, but for the untouched one: its weights are the common ones.
 func fitCertainty(o options, h *heard, list []clip) error {
-	if o.set != "tuning-both" && o.set != "tuning-all" {
-		return fmt.Errorf("bench: weights are fitted to the sets tuning-both and tuning-all only")
+	if o.set != "tuning-both" && o.set != "tuning-all" && (o.set != "talk" || !o.talk) {
+		return fmt.Errorf("bench: weights are fitted to the sets tuning-both and tuning-all, those that tell of talk to the set talk too")
 	}
 	collect := func(evidence func(i int) (hearing.Evidence, bool)) (out []example) {
 		for i, c := range list {
@@ -239,47 +266,30 @@ func fitCertainty(o options, h *heard, list []clip) error {
 		alone.Scored = nil
 		return h.ear.Evidence(hearing.Trace{First: alone})
 	})
-	certain, nats := apart(c.One, hearing.Features(), one)
+	certain, nats := apart(c.One, hearing.Features(), one, o.talk)
 	judged(os.Stdout, fmt.Sprintf("%s alone (%.3f nats a clip)", h.name, nats), certain, list, one)
-	var pair, trio []example
+	var pair []example
 	if h.paired {
-		without := func(i int) (hearing.Evidence, bool) {
-			t := h.clips[i].Trace
-			t.Plain = nil
-			return h.ear.Evidence(t)
+		values := []float64{1, 0.7, 0.5, 0.35, 0.2}
+		if o.talk {
+			values = []float64{c.Pair.Second}
 		}
-		c.Pair.Second, pair = h.weight("the second", hearing.PairFeatures(), []float64{1, 0.7, 0.5, 0.35, 0.2}, func(v float64) ([]example, hearing.Weights) {
+		c.Pair.Second, pair = h.weight("the second", hearing.PairFeatures(), values, func(v float64) ([]example, hearing.Weights) {
 			try := c
 			try.Pair.Second = v
 			h.ear.Calibrate(try)
-			return collect(without), try.Pair
-		}, list)
-	}
-	if h.trio {
-		if c.Trio == nil { // never fitted: begin with what the pair has
-			c.Trio = &hearing.Weights{Word: c.Pair.Word, Outer: c.Pair.Outer, Sharp: c.Pair.Sharp, Teen: c.Pair.Teen, Second: c.Pair.Second, Loud: c.Pair.Loud, Per: map[string]float64{}}
-			for _, name := range hearing.TrioFeatures() {
-				c.Trio.Per[name] = 0
-			}
-		}
-		base := *c.Trio
-		c.Trio.Plain, trio = h.weight("the plain one", hearing.TrioFeatures(), []float64{1, 0.7, 0.5, 0.35, 0.2, 0.1}, func(v float64) ([]example, hearing.Weights) {
-			try, w := c, base
-			w.Plain = v
-			try.Trio = &w
-			h.ear.Calibrate(try)
-			return collect(func(i int) (hearing.Evidence, bool) { return h.ear.Evidence(h.clips[i].Trace) }), w
-		}, list)
+			return collect(func(i int) (hearing.Evidence, bool) { return h.ear.Evidence(h.clips[i].Trace) }), try.Pair
+		}, list, o.talk)
 	}
 	source := func(n int) string {
+		if o.talk {
+			return fmt.Sprintf("; of talk: bench/hearing -set %s -n %d -fit -only-talk, %d examples", o.set, o.n, n)
+		}
 		return fmt.Sprintf("make fit-certainty: %s, %d texts, %d examples", h.name, 2*(o.n+o.n/2), n)
 	}
-	c.One = fit(c.One, hearing.Features(), one, source(len(one)))
+	c.One = fit(c.One, hearing.Features(), one, source(len(one)), o.talk)
 	if h.paired {
-		c.Pair = fit(c.Pair, hearing.PairFeatures(), pair, source(len(pair)))
-	}
-	if h.trio {
-		*c.Trio = fit(*c.Trio, hearing.TrioFeatures(), trio, source(len(trio)))
+		c.Pair = fit(c.Pair, hearing.PairFeatures(), pair, source(len(pair)), o.talk)
 	}
 	raw, err := json.MarshalIndent(c, "", "  ")
 	if err != nil {
@@ -294,12 +304,12 @@ func fitCertainty(o options, h *heard, list []clip) error {
 
 // weight finds what a nat of another recogniser is to one of the first, of some values, and
 // gives the examples as they are with it.
-func (h *heard) weight(who string, names []string, values []float64, with func(v float64) ([]example, hearing.Weights), list []clip) (best float64, kept []example) {
+func (h *heard) weight(who string, names []string, values []float64, with func(v float64) ([]example, hearing.Weights), list []clip, talk bool) (best float64, kept []example) {
 	least := math.Inf(1)
 	var certain map[string]float64
 	for _, v := range values {
 		examples, w := with(v)
-		likely, nats := apart(w, names, examples)
+		likely, nats := apart(w, names, examples, talk)
 		fmt.Printf("\n%s and %s, its nats times %g: %.3f nats a clip, the best right in %d of %d\n", h.name, who, v, nats, rightOf(examples), len(examples))
 		if nats < least {
 			least, certain, kept, best = nats, likely, examples, v

@@ -30,6 +30,7 @@ type options struct {
 	parts, models, out    string
 	through               string
 	record, fit, baseline bool
+	talk                  bool
 	list, unprimed        bool
 	detect                bool
 	policy                session.Policy
@@ -49,6 +50,7 @@ func main() {
 	flag.BoolVar(&o.record, "record", false, "only make the voices' recordings")
 	flag.BoolVar(&o.list, "list", false, "list the clips that were not heard right")
 	flag.BoolVar(&o.fit, "fit", false, "fit the weights of certainty to the tuning set, and write them")
+	flag.BoolVar(&o.talk, "only-talk", false, "fit only the weights that tell of talk, the others as they are; to the set talk too")
 	flag.BoolVar(&o.unprimed, "unprimed", false, "hear without the prompt, as a model with an adapter does; to fit its first weights")
 	flag.BoolVar(&o.detect, "detectors", false, "only compare the voice-activity detectors")
 	flag.BoolVar(&o.baseline, "baselines", true, "measure the baselines too")
@@ -103,8 +105,9 @@ func clips(o options, s studio, k *session.Knowledge) ([]clip, map[string]talker
 		voices, english, seed, levelsOf, texts = tuning, tuningEnglish, 4, two, drawn
 	case "talk":
 		voices, english, seed, levelsOf, texts = tuning, tuningEnglish, 5, two, spoken(corpus+"work.jsonl", corpus+"chatter.jsonl")
-	case "talk-blind":
-		seed, texts = 6, spoken(corpus+"blind.jsonl", corpus+"chatter_blind.jsonl")
+	case "talk-blind": // by natural voices, as people speak it
+		voices, seed, texts = natural(voices), 6, spoken(corpus+"blind.jsonl", corpus+"chatter_blind.jsonl")
+		levelsOf = func(int) []string { return levels[:3] }
 	default:
 		return nil, nil, fmt.Errorf("no set %q: unseen, drawn, tuning, tuning-drawn, tuning-both, talk or talk-blind", o.set)
 	}
@@ -127,6 +130,15 @@ func clips(o options, s studio, k *session.Knowledge) ([]clip, map[string]talker
 	}
 	behind(out)
 	return out, by, nil
+}
+
+func natural(list []talker) (out []talker) {
+	for _, v := range list {
+		if v.Speaker != "" {
+			out = append(out, v)
+		}
+	}
+	return out
 }
 
 // corpus is the folder of the corpus of talk.

@@ -24,7 +24,6 @@ type heard struct {
 	took   []time.Duration // from each clip's end to the decision's beginning
 	after  []time.Duration // of that, what is not the recognisers'
 	paired bool            // there is a second model
-	trio   bool            // and one that was not taught callouts
 	asked  int             // clips that the second heard
 
 	words, wrong, primed int // of people's recordings
@@ -32,8 +31,7 @@ type heard struct {
 
 // hear lets a model, and the second, hear the clips, or takes what they made of them before.
 func hear(ctx context.Context, o options, k *session.Knowledge, list []clip, models string) (*heard, error) {
-	model, others, _ := strings.Cut(models, ",")
-	secondModel, plainModel, _ := strings.Cut(others, ",")
+	model, secondModel, _ := strings.Cut(models, ",")
 	engine, err := whisper.Open(model, whisper.Options{Threads: o.threads})
 	if err != nil {
 		return nil, err
@@ -66,16 +64,6 @@ func hear(ctx context.Context, o options, k *session.Knowledge, list []clip, mod
 		out.engine, out.paired = out.engine+"; where unsure "+other.Engine(), true
 		recognisers = append(recognisers, keep(o, other, hints, k.Parser))
 		out.ear.Second(recognisers[1])
-	}
-	if plainModel != "" {
-		other, err := whisper.Open(plainModel, whisper.Options{Threads: o.threads})
-		if err != nil {
-			return nil, err
-		}
-		defer other.Close()
-		out.engine, out.trio = out.engine+"; plain "+other.Engine(), true
-		recognisers = append(recognisers, keep(o, other, audio.Hints{}, nil))
-		out.ear.Plain(recognisers[2])
 	}
 	for _, c := range list {
 		h, took, after, err := out.one(ctx, o, c, recognisers)

@@ -89,13 +89,12 @@ func certaintyOf(engine string) []byte {
 // are fitted to recordings of known content.
 type Weights struct {
 	Source string             `json:"source"`
-	Word   float64            `json:"word"`            // nats for each word, against the pull to short texts
-	Outer  float64            `json:"outer"`           // nats by which a text outside the language is set back
-	Sharp  float64            `json:"sharp"`           // how much a nat between two meanings tells
-	Teen   float64            `json:"teen"`            // nats less between "fifteen" and "fifty"
-	Second float64            `json:"second"`          // what a nat of the second recogniser is to one of the first
-	Plain  float64            `json:"plain,omitempty"` // the same of the one that was not taught callouts
-	Loud   float64            `json:"loud"`            // nats less in noise about as loud as the speech, see loud
+	Word   float64            `json:"word"`   // nats for each word, against the pull to short texts
+	Outer  float64            `json:"outer"`  // nats by which a text outside the language is set back
+	Sharp  float64            `json:"sharp"`  // how much a nat between two meanings tells
+	Teen   float64            `json:"teen"`   // nats less between "fifteen" and "fifty"
+	Second float64            `json:"second"` // what a nat of the second recogniser is to one of the first
+	Loud   float64            `json:"loud"`   // nats less in noise about as loud as the speech, see loud
 	Bias   float64            `json:"bias"`
 	Per    map[string]float64 `json:"per"` // of each feature
 }
@@ -114,8 +113,6 @@ type Calibration struct {
 
 	One  Weights `json:"one"`
 	Pair Weights `json:"pair"`
-	// Trio is for two and the one that was not taught callouts; nil: that one is not asked.
-	Trio *Weights `json:"trio,omitempty"`
 }
 
 func loadCalibration(data []byte) (Calibration, error) {
@@ -128,11 +125,7 @@ func loadCalibration(data []byte) (Calibration, error) {
 	if !(c.Ask > 0 && c.Ask <= c.Sure && c.Sure < 1) {
 		return c, fmt.Errorf("hearing: certainty.json: ask is %g and sure %g; they lie between 0 and 1, and ask is the lower", c.Ask, c.Sure)
 	}
-	err := errors.Join(c.One.check(Features()), c.Pair.check(PairFeatures()))
-	if c.Trio != nil {
-		err = errors.Join(err, c.Trio.check(TrioFeatures()))
-	}
-	return c, err
+	return c, errors.Join(c.One.check(Features()), c.Pair.check(PairFeatures()))
 }
 
 func (w Weights) check(names []string) error {
@@ -192,12 +185,12 @@ func loud(noise float64) float64 { return max(0, min(1, (noise-0.9)/0.3)) }
 // weigh chooses the likeliest meaning of what recognisers heard in one sound, with the
 // text for it and for the best rivals. It reports false where no text means anything.
 // Log-likelihoods of recognisers are added: each has its own errors.
-func (w Weights) weigh(p *intents.Parser, x prior, list ...audio.Transcript) (best candidate, e Evidence, rivals []candidate, ok bool) {
+func (w Weights) weigh(x prior, list ...audio.Transcript) (best candidate, e Evidence, rivals []candidate, ok bool) {
 	heard := make([]meanings, len(list))
 	first, sums := map[string]candidate{}, map[string]float64{}
 	var order []string
 	for i, t := range list {
-		heard[i] = w.meanings(p, x, t)
+		heard[i] = w.meanings(x, t)
 		for _, k := range heard[i].order {
 			if _, seen := first[k]; !seen {
 				order, first[k] = append(order, k), heard[i].first[k]
@@ -209,7 +202,7 @@ func (w Weights) weigh(p *intents.Parser, x prior, list ...audio.Transcript) (be
 	}
 	for _, k := range order {
 		for i, m := range heard {
-			sums[k] += []float64{1, w.Second, w.Plain}[i] * m.of(k)
+			sums[k] += []float64{1, w.Second}[i] * m.of(k)
 		}
 	}
 	sort.SliceStable(order, func(i, j int) bool { return sums[order[i]] > sums[order[j]] })

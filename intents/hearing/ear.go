@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -24,10 +23,10 @@ type Ear struct {
 	recogniser audio.Recogniser
 	parser     *intents.Parser
 	second     audio.Recogniser // asked where the first is unsure; nil: none
-	plain      audio.Recogniser // writes English as it is spoken; nil: none
 	calibrated Calibration
 	prompt     string
 	usual      usual
+	alike      alike
 	callouts   audio.Language
 	answers    audio.Language // callouts, and what only answers a question
 	expects    atomic.Pointer[Expectation]
@@ -41,6 +40,9 @@ func NewEar(r audio.Recogniser, p *intents.Parser) (*Ear, error) {
 		return nil, err
 	}
 	if e.usual, err = loadUsual(usualData, p.Catalogue()); err != nil {
+		return nil, err
+	}
+	if e.alike, err = loadAlike(alikeData); err != nil {
 		return nil, err
 	}
 	if e.callouts, err = Language(p, false); err != nil {
@@ -60,10 +62,23 @@ func (e *Ear) Second(r audio.Recogniser) { e.second = r }
 // listened for as an answer.
 func (e *Ear) Expect(x Expectation) { e.expects.Store(&x) }
 
-// prior is what is known before an utterance is heard: of this call, and of readings at large.
+// prior is what is known before an utterance is heard: of this call, and of readings at
+// large. It remembers what it has parsed, and is for one utterance and one goroutine.
 type prior struct {
 	Expectation
-	usual usual
+	usual  usual
+	parser *intents.Parser
+	parsed map[string]intents.Result
+}
+
+// parse reads a text as the session will.
+func (p prior) parse(text string) intents.Result {
+	r, ok := p.parsed[text]
+	if !ok {
+		r = p.parser.Parse(text, p.Context)
+		p.parsed[text] = r
+	}
+	return r
 }
 
 // against is what speaks against items before they are heard, in nats: what is not usual
@@ -73,19 +88,12 @@ func (p prior) against(list []intents.Item) float64 {
 }
 
 func (e *Ear) expected() prior {
-	p := prior{usual: e.usual}
+	p := prior{usual: e.usual, parser: e.parser, parsed: map[string]intents.Result{}}
 	if x := e.expects.Load(); x != nil {
 		p.Expectation = *x
 	}
-	p.Context.Formal = true // talk is not heard surely yet
 	return p
 }
-
-// Plain gives the ear a recogniser that was not taught callouts. It writes what it hears
-// without the language, and is asked where the others are unsure, and before anything is
-// taken that people's safety hangs on. It counts only where the calibration has weights
-// for three.
-func (e *Ear) Plain(r audio.Recogniser) { e.plain = r }
 
 // Hints are what the ear tells a recogniser.
 func (e *Ear) Hints() audio.Hints {
@@ -107,24 +115,20 @@ func (e *Ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (He
 	if err != nil {
 		return blank, err
 	}
-	if e.second != nil && e.Unsure(t.First) {
-		if err := e.again(ctx, sound, &t); err != nil {
+	x := e.expected()
+	if err := e.confuse(ctx, sound, x, &t); err != nil {
+		return blank, err
+	}
+	if e.second != nil && e.unsure(x, t.First) {
+		if err := e.again(ctx, sound, x, &t); err != nil {
 			return blank, err
 		}
 	}
-	h := e.Understand(t)
-	if e.plain != nil && e.calibrated.Trio != nil && e.wantsPlain(h, t) {
-		if err := e.plainly(ctx, sound, &t); err != nil {
-			return blank, err
-		}
-		h = e.Understand(t)
-	}
+	h := e.understand(x, t)
+	h.Trace = t
 	h.At, h.Engine, h.Duration, h.Sound = blank.At, blank.Engine, blank.Duration, blank.Sound
 	if t.Second != nil {
 		h.Engine += "; " + e.second.Engine()
-	}
-	if t.Plain != nil {
-		h.Engine += "; " + e.plain.Engine()
 	}
 	return h, nil
 }
@@ -133,11 +137,12 @@ func (e *Ear) Hear(ctx context.Context, sound audio.Utterance, at time.Time) (He
 // is asked.
 func (e *Ear) All(ctx context.Context, sound audio.Utterance) (Trace, error) {
 	t, err := e.first(ctx, sound)
-	if err == nil && e.second != nil {
-		err = e.again(ctx, sound, &t)
+	x := e.expected()
+	if err == nil {
+		err = e.confuse(ctx, sound, x, &t)
 	}
-	if err == nil && e.plain != nil {
-		err = e.plainly(ctx, sound, &t)
+	if err == nil && e.second != nil {
+		err = e.again(ctx, sound, x, &t)
 	}
 	return t, err
 }
@@ -154,25 +159,12 @@ func (e *Ear) first(ctx context.Context, sound audio.Utterance) (Trace, error) {
 
 // again hears with the second, and lets each score what only the other found. Where it
 // fails, what the first heard stands, unsure as it is.
-func (e *Ear) again(ctx context.Context, sound audio.Utterance, t *Trace) error {
+func (e *Ear) again(ctx context.Context, sound audio.Utterance, x prior, t *Trace) error {
 	second, err := e.second.Recognise(ctx, sound, e.Hints())
 	switch {
 	case err == nil || errors.Is(err, audio.ErrNoSpeech):
 		t.Second = &second
-		return e.cross(ctx, sound, t)
-	case ctx.Err() != nil:
-		return err
-	}
-	return nil
-}
-
-// plainly hears with the one that was not taught callouts, likewise.
-func (e *Ear) plainly(ctx context.Context, sound audio.Utterance, t *Trace) error {
-	plain, err := e.plain.Recognise(ctx, sound, audio.Hints{})
-	switch {
-	case err == nil || errors.Is(err, audio.ErrNoSpeech):
-		t.Plain = &plain
-		return e.cross(ctx, sound, t)
+		return e.cross(ctx, sound, x, t)
 	case ctx.Err() != nil:
 		return err
 	}
@@ -187,64 +179,48 @@ const (
 // Understand chooses what was said, says how sure that is, and keeps the rivals. Only text,
 // certainty, likelihood, alternatives and trace are set.
 func (e *Ear) Understand(t Trace) Heard {
-	h := e.understand(t)
+	h := e.understand(e.expected(), t)
 	h.Trace = t
 	return h
 }
 
-func (e *Ear) understand(t Trace) Heard {
+func (e *Ear) understand(x prior, t Trace) Heard {
 	first := t.First
 	if t.Second == nil && first.Text == "" && len(first.Fit) == 0 {
 		return Heard{}
 	}
-	w, heard := e.weights(t)
-	best, evidence, rivals, ok := w.weigh(e.parser, e.expected(), heard...)
-	if e.note(first, best) {
+	w, list := e.weights(t)
+	best, evidence, rivals, ok := w.weigh(x, list...)
+	if note(x, first, best) {
 		h := asWritten(first)
 		h.Certainty = typical(first.Words) // one odd word makes no note worthless
 		return h
 	}
 	if !ok {
-		return asWritten(first)
+		return freely(x, list)
 	}
 	sure := w.Certainty(evidence)
-	if t.Plain != nil && commits(best.items) && !e.says(*t.Plain, best.mean) {
+	if !shared(x, list, best) {
 		sure = min(sure, halfSure)
+	}
+	if free, found := witnesses(x, list, best); commits(best.items) && (free == 0 || free+found < 2) {
+		sure = min(sure, halfSure)
+		if told, not := notYet(x, list); not {
+			return freely(x, []audio.Transcript{told})
+		}
+		if free == 0 && farBehind(first, best) {
+			return freely(x, list)
+		}
+	}
+	if sure < e.calibrated.Ask && bent(x, first, best) {
+		return freely(x, list)
 	}
 	return chosen(first, best, rivals, sure)
 }
 
-// halfSure is the certainty of what two recognisers contradict each other about: it is asked.
-const halfSure = 0.5
-
-// commits reports whether people's safety or the record of the repair hangs on items: on
-// declarations and repairs.
-func commits(list []intents.Item) bool {
-	for _, it := range list {
-		if it.Declaration != "" || it.Repair != "" {
-			return true
-		}
-	}
-	return false
-}
-
-// says reports whether a transcript's own text has a meaning, or has it among others.
-func (e *Ear) says(t audio.Transcript, mean string) bool {
-	own := distinct(e.parser.Parse(t.Text, e.expected().Context).Items)
-	for _, part := range strings.Split(mean, between) {
-		if !slices.Contains(own, part) {
-			return false
-		}
-	}
-	return true
-}
-
 // weights are those for what a trace holds, with its transcripts.
 func (e *Ear) weights(t Trace) (Weights, []audio.Transcript) {
-	switch {
-	case t.Plain != nil && t.Second != nil && e.calibrated.Trio != nil:
-		return *e.calibrated.Trio, []audio.Transcript{t.First, *t.Second, *t.Plain}
-	case t.Second != nil:
+	if t.Second != nil {
 		return e.calibrated.Pair, []audio.Transcript{t.First, *t.Second}
 	}
 	return e.calibrated.One, []audio.Transcript{t.First}
@@ -271,8 +247,9 @@ func chosen(t audio.Transcript, best candidate, rivals []candidate, certainty fl
 // reports false where nothing in it means anything, or it is a note.
 func (e *Ear) Evidence(t Trace) (Evidence, bool) {
 	w, heard := e.weights(t)
-	best, evidence, _, ok := w.weigh(e.parser, e.expected(), heard...)
-	return evidence, ok && !e.note(t.First, best)
+	x := e.expected()
+	best, evidence, _, ok := w.weigh(x, heard...)
+	return evidence, ok && !note(x, t.First, best)
 }
 
 // Calibration is the one in use.
@@ -283,9 +260,9 @@ func (e *Ear) Calibrate(c Calibration) { e.calibrated = c }
 
 // note reports whether what was heard is a note, kept as it was written: the language has
 // none, and a text of it must be about as likely as the note to be taken instead.
-func (e *Ear) note(t audio.Transcript, best candidate) bool {
+func note(x prior, t audio.Transcript, best candidate) bool {
 	is := func(list []intents.Item) bool { return len(list) > 0 && list[0].Note != "" }
-	return is(best.items) || logOf(t) > best.log+2 && is(e.parser.Parse(t.Text, e.expected().Context).Items)
+	return is(best.items) || logOf(t) > best.log+2 && is(x.parse(t.Text).Items)
 }
 
 // finite is v, or 0 for a likelihood that is not known.

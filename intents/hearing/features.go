@@ -21,6 +21,9 @@ import (
 //
 //	bare     1 if it has no number
 //	single   1 if it is one word
+//	talk     1 if no text of the language has the meaning
+//	over     of talk, how many of its words are in nothing that was understood; 0 to 8
+//	least    of talk, the log-likelihood of its least likely word; -3 to 0
 //
 // of the other meanings, and the noise:
 //
@@ -29,7 +32,7 @@ import (
 //	lead     noise times the tens of nats that the nearest rival lies behind, 0 to 2: the
 //	         louder it is the less a lead tells
 func Features() []string {
-	return append(slices.Clone(perEar), "bare", "single", "share", "noise", "lead")
+	return append(slices.Clone(perEar), "bare", "single", "talk", "over", "least", "share", "noise", "lead")
 }
 
 // PairFeatures are the same where two recognisers heard the sound: for the second they have
@@ -38,25 +41,17 @@ func Features() []string {
 //	first    1 if the meaning is the likeliest to the first
 //	second   1 if it is to the second
 //	nearest  alike, of the recogniser where it is higher
+//	both     of talk, 1 if both wrote freely what means the same
 func PairFeatures() []string {
 	names := Features()
 	for _, name := range perEar {
 		names = append(names, name+"2")
 	}
-	return append(names, "first", "second", "nearest")
+	return append(names, "first", "second", "nearest", "both")
 }
 
-// TrioFeatures are the same with the recogniser that was not taught callouts: for it they
-// have a 3 behind them, and there is besides
-//
-//	plain    1 if its own text has the meaning
-func TrioFeatures() []string {
-	names := PairFeatures()
-	for _, name := range perEar {
-		names = append(names, name+"3")
-	}
-	return append(names, "plain")
-}
+// TalkFeatures are those of both that are nought unless the best text is talk.
+func TalkFeatures() []string { return []string{"talk", "over", "least", "both"} }
 
 var perEar = []string{"gap", "worth", "alike", "numbers", "silence"}
 
@@ -65,6 +60,11 @@ func features(best candidate, heard []meanings) map[string]float64 {
 	f := map[string]float64{
 		"bare":   flag(!written.MatchString(best.text)),
 		"single": flag(length(best.text) == 1),
+		"talk":   flag(best.free),
+	}
+	if best.free {
+		f["over"] = min(8, float64(best.over))
+		f["least"] = max(-3, math.Log(max(1e-9, certainty(best.words))))
 	}
 	for i, m := range heard {
 		ear := ""
@@ -82,10 +82,8 @@ func features(best candidate, heard []meanings) map[string]float64 {
 	}
 	if len(heard) > 1 {
 		f["first"], f["second"] = flag(heard[0].likeliest(best.mean)), flag(heard[1].likeliest(best.mean))
-		f["nearest"] = max(f["alike"], f["alike2"], f["alike3"])
-	}
-	if len(heard) > 2 {
-		f["plain"] = flag(heard[2].free.mean == best.mean)
+		f["both"] = flag(best.free && heard[0].free.mean == best.mean && heard[1].free.mean == best.mean)
+		f["nearest"] = max(f["alike"], f["alike2"])
 	}
 	return f
 }

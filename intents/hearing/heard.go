@@ -29,16 +29,4 @@ type Alternative struct {
 type Trace struct {
 	First  audio.Transcript
 	Second *audio.Transcript // nil: the second recogniser was not asked, or failed
-	Plain  *audio.Transcript // the same of the one that was not taught callouts
-}
-
-// all are the transcripts there are, the first before the others.
-func (t *Trace) all() []*audio.Transcript {
-	list := []*audio.Transcript{&t.First}
-	for _, other := range []*audio.Transcript{t.Second, t.Plain} {
-		if other != nil {
-			list = append(list, other)
-		}
-	}
-	return list
 }

@@ -21,6 +21,8 @@ type candidate struct {
 	whole bool    // it means something, and nothing in it is in doubt
 	free  bool    // it is what the recogniser wrote without the language
 	items []intents.Item
+	words []audio.Word // of a free one
+	over  int          // words of it that its items do not hold
 }
 
 // between stands between the meanings of items.
@@ -52,6 +54,8 @@ func distinct(list []intents.Item) (keys []string) {
 			}
 		case it.Note != "":
 			k = "note"
+		case it.Question != nil:
+			k = fmt.Sprint("question ", *it.Question)
 		}
 		if !slices.Contains(keys, k) { // said twice is said once
 			keys = append(keys, k)
@@ -61,16 +65,36 @@ func distinct(list []intents.Item) (keys []string) {
 }
 
 // candidate reads a text.
-func (w Weights) candidate(p *intents.Parser, x prior, text string, log float64) candidate {
-	r := p.Parse(text, x.Context)
+func (w Weights) candidate(x prior, text string, log float64) candidate {
+	r := x.parse(text)
 	c := candidate{text: text, log: log, mean: meaning(r.Items), items: r.Items,
 		whole: len(r.Items) > 0 && len(r.Doubts) == 0 && !contradicts(r.Items) && !x.pointless(r.Items)}
-	words := float64(length(text))
-	if n := len(r.Items); n > 0 { // what a recogniser says twice is no more likely for its length
+	c.over = over(text, r)
+	words := float64(length(text) - c.over) // what is stepped over makes nothing likelier
+	if n := len(r.Items); n > 0 {           // what a recogniser says twice is no more likely for its length
 		words *= float64(len(distinct(r.Items))) / float64(n)
 	}
 	c.score = log + w.Word*words - odd(r.Items) - x.against(r.Items)
 	return c
+}
+
+// over is the number of words in a text that stand outside of its items.
+func over(text string, r intents.Result) (n int) {
+	if len(r.Items) == 0 {
+		return 0
+	}
+	outside := []byte(text)
+	for _, it := range r.Items {
+		for i := it.Start; i < min(it.End, len(outside)); i++ {
+			outside[i] = ' '
+		}
+	}
+	for _, word := range strings.Fields(string(outside)) {
+		if letters.MatchString(word) || written.MatchString(word) {
+			n++
+		}
+	}
+	return n
 }
 
 // length is the number of words in a text; digits apart, "1 18", are one.
@@ -87,14 +111,14 @@ func length(text string) (n int) {
 }
 
 // candidates are the texts of a transcript with their meanings, the best first.
-func (w Weights) candidates(p *intents.Parser, x prior, t audio.Transcript) (list []candidate, free candidate) {
+func (w Weights) candidates(x prior, t audio.Transcript) (list []candidate, free candidate) {
 	for _, f := range t.Fit {
-		if c := w.candidate(p, x, f.Text, f.LogLikelihood); c.whole {
+		if c := w.candidate(x, f.Text, f.LogLikelihood); c.whole {
 			list = append(list, c)
 		}
 	}
-	free = w.candidate(p, x, t.Text, logOf(t))
-	free.free = true
+	free = w.candidate(x, t.Text, logOf(t))
+	free.free, free.words = true, t.Words
 	if free.whole {
 		out := free
 		out.score -= w.Outer
@@ -153,8 +177,8 @@ type meanings struct {
 	quiet float64
 }
 
-func (w Weights) meanings(p *intents.Parser, x prior, t audio.Transcript) meanings {
-	list, free := w.candidates(p, x, t)
+func (w Weights) meanings(x prior, t audio.Transcript) meanings {
+	list, free := w.candidates(x, t)
 	m := meanings{sums: map[string]float64{}, first: map[string]candidate{}, added: map[string]candidate{}, free: free, quiet: t.NoSpeech}
 	for _, c := range list {
 		s, seen := m.sums[c.mean]
@@ -162,14 +186,14 @@ func (w Weights) meanings(p *intents.Parser, x prior, t audio.Transcript) meanin
 			m.order, m.first[c.mean], m.sums[c.mean] = append(m.order, c.mean), c, c.score
 			continue
 		}
-		m.sums[c.mean] = s + math.Log1p(math.Exp(c.score-s)) // as likely as all its texts together
-		if f := m.first[c.mean]; f.free {                    // what the language has is the better text
+		m.sums[c.mean] = s + math.Log1p(math.Exp(c.score-s))       // as likely as all its texts together
+		if f := m.first[c.mean]; f.free && c.log > f.log-farFrom { // what the language has is the better text
 			m.first[c.mean] = c
 		}
 	}
 	sort.SliceStable(m.order, func(i, j int) bool { return m.sums[m.order[i]] > m.sums[m.order[j]] })
 	for _, f := range t.Scored {
-		c := w.candidate(p, x, f.Text, f.LogLikelihood)
+		c := w.candidate(x, f.Text, f.LogLikelihood)
 		if old, seen := m.added[c.mean]; c.whole && (!seen || c.score > old.score) {
 			m.added[c.mean] = c
 		}

@@ -2,7 +2,6 @@ package hearing
 
 import (
 	"context"
-	"slices"
 
 	"callout/audio"
 )
@@ -13,16 +12,24 @@ const vain = 0.02
 
 // Unsure reports whether a transcript may hold a callout and is not sure to, so that a
 // second recogniser should hear the sound: what means nothing may still have a number in it.
-func (e *Ear) Unsure(t audio.Transcript) bool {
-	best, evidence, _, ok := e.calibrated.One.weigh(e.parser, e.expected(), t)
-	if e.note(t, best) {
+func (e *Ear) Unsure(t audio.Transcript) bool { return e.unsure(e.expected(), t) }
+
+// Talk is heard by both: the language does not vouch for it.
+func (e *Ear) unsure(x prior, t audio.Transcript) bool {
+	best, evidence, _, ok := e.calibrated.One.weigh(x, t)
+	if note(x, t, best) {
 		return false
 	}
 	if !ok {
-		return written.MatchString(t.Text)
+		return written.MatchString(t.Text) || len(x.parse(t.Text).Doubts) > 0
+	}
+	if free, found := witnesses(x, []audio.Transcript{t}, best); best.free || commits(best.items) && (free == 0 || found == 0) {
+		return true
 	}
 	c := e.calibrated.One.Certainty(evidence)
-	return c < e.calibrated.Sure && c >= vain
+	r := x.parse(t.Text)
+	means := len(r.Doubts) > 0 || len(r.Items) > 0 && !x.pointless(r.Items)
+	return c < e.calibrated.Sure && (c >= vain || means)
 }
 
 const (
@@ -32,8 +39,8 @@ const (
 
 // texts are those of a transcript that another recogniser should score: the best for each
 // of its likeliest meanings, best first.
-func (e *Ear) texts(t audio.Transcript) (list []string) {
-	m := e.calibrated.One.meanings(e.parser, e.expected(), t)
+func (e *Ear) texts(x prior, t audio.Transcript) (list []string) {
+	m := e.calibrated.One.meanings(x, t)
 	for i, k := range m.order {
 		if i == textsKept || m.sums[m.order[0]]-m.sums[k] > textRange {
 			break
@@ -44,52 +51,23 @@ func (e *Ear) texts(t audio.Transcript) (list []string) {
 }
 
 // missing are the texts of another's transcript that this one has no meaning for.
-func (e *Ear) missing(t, other audio.Transcript) (texts []string) {
-	has := e.calibrated.One.meanings(e.parser, e.expected(), t).sums
-	for _, text := range e.texts(other) {
-		if _, ok := has[meaning(e.parser.Parse(text, e.expected().Context).Items)]; !ok {
+func (e *Ear) missing(x prior, t, other audio.Transcript) (texts []string) {
+	has := e.calibrated.One.meanings(x, t).sums
+	for _, text := range e.texts(x, other) {
+		if _, ok := has[meaning(x.parse(text).Items)]; !ok {
 			texts = append(texts, text)
 		}
 	}
 	return texts
 }
 
-// cross lets the last recogniser that heard score what only those before it found, and
-// each of those what only the last one found, if they can.
-func (e *Ear) cross(ctx context.Context, sound audio.Utterance, heard *Trace) error {
-	list, by := heard.all(), e.recognisers(heard)
-	last := len(list) - 1
-	var forLast []string
-	forOthers := make([][]string, last)
-	for i, t := range list[:last] {
-		for _, text := range e.missing(*list[last], *t) {
-			if !slices.Contains(forLast, text) {
-				forLast = append(forLast, text)
-			}
-		}
-		forOthers[i] = e.missing(*t, *list[last])
-	}
-	if err := e.score(ctx, sound, by[last], list[last], forLast); err != nil { // it has just heard it
+// cross lets each recogniser score what only the other found, if they can.
+func (e *Ear) cross(ctx context.Context, sound audio.Utterance, x prior, t *Trace) error {
+	forSecond, forFirst := e.missing(x, *t.Second, t.First), e.missing(x, t.First, *t.Second)
+	if err := e.score(ctx, sound, e.second, t.Second, forSecond); err != nil { // it has just heard it
 		return err
 	}
-	for i, t := range list[:last] {
-		if err := e.score(ctx, sound, by[i], t, forOthers[i]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// recognisers are those of a trace's transcripts, in their order.
-func (e *Ear) recognisers(t *Trace) []audio.Recogniser {
-	list := []audio.Recogniser{e.recogniser}
-	if t.Second != nil {
-		list = append(list, e.second)
-	}
-	if t.Plain != nil {
-		list = append(list, e.plain)
-	}
-	return list
+	return e.score(ctx, sound, e.recogniser, &t.First, forFirst)
 }
 
 // score adds to a transcript how likely its recogniser holds texts. One that can't score is
@@ -99,11 +77,7 @@ func (e *Ear) score(ctx context.Context, sound audio.Utterance, r audio.Recognis
 	if !ok || len(texts) == 0 {
 		return nil
 	}
-	h := e.Hints()
-	if r == e.plain {
-		h = audio.Hints{}
-	}
-	logs, err := scorer.Score(ctx, sound, h, t.Window, texts)
+	logs, err := scorer.Score(ctx, sound, e.Hints(), t.Window, texts)
 	if ctx.Err() != nil {
 		return err
 	}
@@ -114,17 +88,4 @@ func (e *Ear) score(ctx context.Context, sound audio.Utterance, r audio.Recognis
 		t.Scored = append(t.Scored, audio.Hypothesis{Text: texts[i], LogLikelihood: log})
 	}
 	return nil
-}
-
-// wantsPlain reports whether English as it is spoken should be heard beside what was chosen.
-func (e *Ear) wantsPlain(h Heard, t Trace) bool {
-	if h.Text == "" {
-		return false
-	}
-	w, heard := e.weights(t)
-	best, _, _, ok := w.weigh(e.parser, e.expected(), heard...)
-	if e.note(t.First, best) {
-		return false
-	}
-	return !ok || h.Certainty < e.calibrated.Sure || commits(best.items)
 }

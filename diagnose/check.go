@@ -17,6 +17,7 @@ func (l *loader) tests() {
 	k.answers, k.feeds = map[Input][]int{}, map[Input][]int{}
 	k.after = make([][]clause, len(k.tests))
 	k.unless = make([][]clause, len(k.tests))
+	k.lifts = make([][]clause, len(k.tests))
 	for i := range k.tests {
 		t := &k.tests[i]
 		where := "test " + string(t.ID)
@@ -122,6 +123,7 @@ func (l *loader) tests() {
 		}
 		k.after[i] = l.clauses(where, t.After)
 		k.unless[i] = l.clauses(where, t.Unless)
+		k.lifts[i] = l.clauses(where, t.Lifts)
 		for _, s := range []string{t.Normal, t.NormalValve, t.Stopped} {
 			if s != "" || s == t.Normal {
 				l.distribution(where, *t, s, farUsual)
@@ -266,6 +268,9 @@ func (l *loader) repairs() {
 			if !slices.ContainsFunc(k.faults, func(x Fault) bool { return x.ID == f }) {
 				l.bad("%s: no fault %q", where, f)
 			}
+		}
+		if _, ok := k.repairAt[r.Then]; !ok && r.Then != "" {
+			l.bad("%s: no repair %q", where, r.Then)
 		}
 		r.proof = l.clauses(where, r.Proof)
 		r.remeasure = map[int]bool{}

@@ -62,6 +62,7 @@ var sums = map[string]sum{
 	"heat_rise":     heatRise,
 	"air_rise":      func(in sumInput) sumResult { return degrees(in.v[0] - in.v[1]) },
 	"line_drop":     func(in sumInput) sumResult { return degrees(in.v[1] - in.v[0]) },
+	"aux_load":      auxLoad,
 	"heat_head": func(in sumInput) sumResult {
 		return in.saturation(in.v[0], physics.Bubble, func(t float64) sumResult { return degrees(t - in.v[1]) })
 	},
@@ -71,7 +72,7 @@ var sums = map[string]sum{
 }
 
 // named are the sums that name their outcome, which then has no ends.
-var named = map[string]bool{"windings": true, "valve_call": true, "circuit": true, "protection": true}
+var named = map[string]bool{"aux_load": true, "windings": true, "valve_call": true, "circuit": true, "protection": true}
 
 // short writes a number as people do: no more digits than it needs.
 func short(x float64) string {
@@ -139,6 +140,18 @@ func (s *state) told(in Input) (float64, bool) {
 
 func degrees(d float64) sumResult {
 	return sumResult{x: d, text: map[string]string{"x": fahrenheit(d)}}
+}
+
+// auxLoad holds the volts at the elements against the current that they draw.
+func auxLoad(in sumInput) sumResult {
+	const noVolts, noAmps = 20, 1 // as of the tests of each by itself
+	switch {
+	case in.v[0] <= noVolts:
+		return sumResult{class: "off"}
+	case in.v[1] <= noAmps:
+		return sumResult{class: "open"}
+	}
+	return sumResult{class: "carries"}
 }
 
 // deviation compares microfarads with the label, in percent.

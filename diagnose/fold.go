@@ -252,6 +252,18 @@ func (s *state) reading(e Event, r catalogue.Reading, warn func(id, text string,
 	s.keep(rec)
 }
 
+// lift takes back that tests can't be done, where what was seen makes them possible.
+func (s *state) lift(o catalogue.Observation) {
+	for i := range s.cannot {
+		for _, c := range s.k.lifts[i] {
+			t := &s.k.tests[c.test]
+			if at := t.class(t.outcome(o.Value)); t.Quantity == o.Quantity && t.Place == o.Place && at >= 0 && c.mask&(1<<at) != 0 {
+				delete(s.cannot, i)
+			}
+		}
+	}
+}
+
 func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text string, with ...uint64)) {
 	if err := s.k.cat.CheckObservation(o); err != nil {
 		warn("bad_event", err.Error())
@@ -269,6 +281,7 @@ func (s *state) observation(e Event, o catalogue.Observation, warn func(id, text
 	if o.Quantity == "breaker_state" && o.Value == "off" && s.energy.Is(energy.SeenTripped) {
 		o.Value = "tripped" // its handle stands between: it was seen tripped, and nobody has reset it
 	}
+	s.lift(o)
 	rec := s.record(e, Input{Quantity: o.Quantity, Place: o.Place})
 	rec.choice = o.Value
 	if o.Quantity == "connection" && o.Place == "disconnect" && o.Value == "loose" && s.epoch == 0 && s.noSupplySeen() && (!s.switched || s.reseated > 0) { // with the breaker off it is only looked at

@@ -56,7 +56,7 @@ func (j *Job) repairing(e Event) []Warning {
 		out = append(out, Warning{ID: "not_ready", Seq: e.Seq, Text: fmt.Sprintf("To %s is work on what is dead and proved dead, and I have no word that it was: that is how it is logged.", r.Name)})
 	}
 	for _, f := range earned {
-		if slices.Contains(j.k.faults[f].Repairs, e.Repair) {
+		if slices.Contains(v.mending(f), e.Repair) {
 			return out
 		}
 	}

@@ -84,6 +84,9 @@ type Test struct {
 	After []string `json:"after,omitempty"`
 	// First names the gate before it is put.
 	First string `json:"first,omitempty"`
+	// Lifts lists the findings of which one makes it possible where it was not: ice that is
+	// gone shows the coil.
+	Lifts []string `json:"lifts,omitempty"`
 	// Unless lists the findings under which it tells nothing.
 	Unless []string                      `json:"unless,omitempty"`
 	Values map[catalogue.ValueID]ClassID `json:"values,omitempty"` // observed values that share an outcome
@@ -194,6 +197,8 @@ type repairRule struct {
 	Circuit bool               `json:"circuit"` // it opens the refrigerant circuit
 	// Supply: it works on the supply, so that what was proved dead is proved again.
 	Supply bool `json:"supply,omitempty"`
+	// Then is what is done in its place, once it was done and did not hold.
+	Then catalogue.RepairID `json:"then,omitempty"`
 	// Also lists faults that it mends beside those that ask for it.
 	Also      []FaultID `json:"also,omitempty"`
 	Proof     []string  `json:"proof"`
@@ -209,7 +214,7 @@ type repairRule struct {
 // repair and after none.
 type leaving struct {
 	Proof string `json:"proof"`
-	Near  bool   `json:"near,omitempty"` // only while the outdoor unit is proved dead anyway
+	Near  bool   `json:"near,omitempty"` // only while the outdoor unit is proved dead, or was for the last repair
 	// Labelled: only where the nameplate says what it is held against.
 	Labelled bool `json:"labelled,omitempty"`
 	// Instead names the findings of which one does as well.
@@ -319,6 +324,7 @@ type Knowledge struct {
 	confirm [][][]clause // per fault: alternatives of conjunctions
 	after   [][]clause   // per test
 	unless  [][]clause   // per test
+	lifts   [][]clause   // per test
 	proofs  [][]clause   // per fault
 
 	model *model

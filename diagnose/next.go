@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"callout/catalogue"
 )
 
 // next decides the one thing to do now. What was chosen when something was last
@@ -207,7 +209,7 @@ func (v *view) unseen(f int) bool {
 		return false
 	}
 	for _, c := range v.k.proofs[f] {
-		if o := &v.epochs[v.s.epoch][c.test]; o.in(c) || !v.barred(v.k.tests[c.test].State) {
+		if o := &v.epochs[v.s.epoch][c.test]; o.in(c) || !v.barred(v.k.tests[c.test].State) && !v.s.cannot[c.test] {
 			return false
 		}
 	}
@@ -409,6 +411,9 @@ func (v *view) normalNext(f int) Next {
 				since = o.at
 			}
 		}
+		if d := v.s.delayed(); d.After(since) { // it was seen running then, and lasts as long again at most
+			since = d
+		}
 		if left := since.Add(shortCycle).Sub(v.now); left > 0 && t.Operating {
 			return v.wait(left, t)
 		}
@@ -426,6 +431,16 @@ func (v *view) normalNext(f int) Next {
 		}
 	}
 	return Next{Kind: DoDone, Say: say + " The job can be closed." + v.leftOut(&p), Because: v.shownBy(f)}
+}
+
+// delayed is when a short-cycle delay was last seen running.
+func (s *state) delayed() (at time.Time) {
+	for _, r := range s.records {
+		if r.in.Quantity == "delay_state" && r.choice == "running" && r.epoch == s.epoch && r.at.After(at) {
+			at = r.at
+		}
+	}
+	return at
 }
 
 // wouldRun reports whether a unit in which nothing is wrong is to run as it should by
@@ -448,6 +463,27 @@ func (v *view) vain(f int) bool {
 		}
 	}
 	return false
+}
+
+// mending lists a fault's repairs: in place of one that did not hold, what is done then.
+func (v *view) mending(f int) []catalogue.RepairID {
+	out := slices.Clone(v.k.faults[f].Repairs)
+	for i, id := range out {
+		if then := v.k.repairs[v.k.repairAt[id]].Then; then != "" && slices.ContainsFunc(v.s.repairs, func(r repaired) bool { return r.id == id }) {
+			out[i] = then
+		}
+	}
+	return out
+}
+
+// spent reports whether a dear part was replaced for a fault already: what showed it then
+// and shows it still has another cause.
+func (v *view) spent(f int) bool {
+	const dear = 75 // minutes of work. Common practice, no source.
+	return slices.ContainsFunc(v.s.repairs, func(r repaired) bool {
+		named, _ := v.k.cat.Repair(r.id)
+		return named.Cost >= dear && slices.Contains(v.k.faults[f].Repairs, r.id)
+	})
 }
 
 // helpNext ends a call in which the same repair has not held twice.

@@ -57,14 +57,17 @@ func (o *outcome) in(c clause) bool { return o.done && o.counts && c.mask&(1<<o.
 
 // nearly reports whether the outcome lies within the instrument's tolerance of
 // one of the clause's.
-func (o *outcome) nearly(c clause) bool {
+func (o *outcome) nearly(c clause) bool { return o.done && o.counts && o.share(c) > 0.1 }
+
+// share is how much of the outcome, by the instrument's tolerance, is one of the clause's.
+func (o *outcome) share(c clause) float64 {
 	var sum float64
 	for i, w := range o.weights {
 		if c.mask&(1<<i) != 0 {
 			sum += w
 		}
 	}
-	return o.done && o.counts && sum > 0.1
+	return sum
 }
 
 // ambient readings describe the house and the weather, and outlive a repair.

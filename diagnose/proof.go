@@ -1,6 +1,7 @@
 package diagnose
 
 import (
+	"slices"
 	"strings"
 
 	"callout/catalogue"
@@ -33,7 +34,7 @@ func (v *view) proof() ProofState {
 func (v *view) runCheck(p *ProofState, seen map[int]bool) {
 	for _, l := range v.k.leaving {
 		done := v.epochs[v.s.epoch][l.proof.test].done
-		if !done && (l.Near && v.s.energy.Outdoor != ProvedDead || l.Labelled && !v.labelled(&v.k.tests[l.proof.test]) || v.anyHolds(l.instead)) {
+		if !done && (l.Near && v.s.energy.Outdoor != ProvedDead && !v.atWiring() || l.Labelled && !v.labelled(&v.k.tests[l.proof.test]) || v.anyHolds(l.instead)) {
 			continue
 		}
 		if item, ok := v.item(l.proof, -1, seen); ok {
@@ -47,6 +48,10 @@ func (v *view) put(p *ProofState, item ProofItem) {
 	p.Items = append(p.Items, item)
 	p.Failed = p.Failed || item.Done && !item.OK && v.epochs[v.s.epoch][v.k.testAt[item.Test]].counts
 }
+
+// doubtful is the share of a reading by its instrument's tolerance at which it passes for a
+// proof that it just misses. Common practice, no source.
+const doubtful = 0.25
 
 // item is one reading of a proof, how far it is taken since an epoch; ok is false where
 // it is not of this unit or was listed before.
@@ -62,7 +67,7 @@ func (v *view) item(c clause, after int, seen map[int]bool) (item ProofItem, ok 
 		o = old
 	}
 	if o.done && !o.again {
-		item.Done, item.OK, item.Text = true, o.in(c) || !o.sure && o.nearly(c), o.text
+		item.Done, item.OK, item.Text = true, o.in(c) || !o.sure && o.counts && o.share(c) > doubtful, o.text
 	}
 	return item, true
 }
@@ -142,11 +147,29 @@ func (v *view) nextProof(p *ProofState) (best candidate, found, waived bool) {
 			continue
 		}
 		c := v.candidate(i)
+		if v.nearBy(i) {
+			c.path = nil // it is off, and is not put on before this is read
+		}
 		if !found || len(c.path) < len(best.path) {
 			best, found = c, true
 		}
 	}
+	if found && v.nearBy(best.test) {
+		best = v.candidate(best.test)
+	}
 	return best, found, waived
+}
+
+// atWiring reports whether the outdoor unit is still off after work at its wiring, the proof
+// of which may have lapsed under it.
+func (v *view) atWiring() bool {
+	n := len(v.s.repairs)
+	return n > 0 && v.s.energy.Outdoor != Live && v.k.energy.Bleeds(v.k.repairs[v.k.repairAt[v.s.repairs[n-1].id]].State)
+}
+
+// nearBy reports whether a test of the run check is one for hands that are at the wiring.
+func (v *view) nearBy(i int) bool {
+	return v.atWiring() && slices.ContainsFunc(v.k.leaving, func(l leaving) bool { return l.Near && l.proof.test == i })
 }
 
 // beyondReach reports whether a proof can't be taken; one of the run check that was

@@ -45,7 +45,7 @@ func (s *state) agree(t *Test, recs []record, all []outcome) outcome {
 	for _, then := range t.Then {
 		from, to := t.class(then.From), t.class(then.To)
 		for j := range all[:len(all)-1] {
-			if t.whole(all[j].top) == from && t.whole(last.top) == to && all[j].counts {
+			if (t.whole(all[j].top) == from || all[j].top == from) && t.whole(last.top) == to && all[j].counts {
 				kept := all[j]
 				kept.seq, kept.at, kept.segment = last.seq, last.at, last.segment
 				for _, r := range recs {

@@ -154,6 +154,9 @@ func (v *view) earned(enough float64) []int {
 		if v.k.faults[f].Normal && len(v.s.repairs) > 0 {
 			continue // something was wrong
 		}
+		if v.spent(f) {
+			continue
+		}
 		if p >= least && v.confirmed(f) && len(v.lacking(f)) == 0 {
 			out = append(out, f)
 		}
@@ -258,17 +261,22 @@ func (v *view) explaining() (best candidate, found bool) {
 	}
 	var buf [32]float64
 	top := v.epochs[v.s.epoch][i].top
-	cause, p := -1, possible
+	likeliest := 0.0
 	for f, m := range v.marginal {
-		if m >= p && !v.k.faults[f].Normal && v.row(v.alone(f, 1), i, buf[:])[top] >= explains {
-			cause, p = f, m
+		if m < max(possible, likeliest) || v.k.faults[f].Normal || v.row(v.alone(f, 1), i, buf[:])[top] < explains {
+			continue
+		}
+		if c, ok := v.wouldShow(f); ok {
+			best, found, likeliest = c, true, m
 		}
 	}
-	if cause < 0 {
-		return candidate{}, false
-	}
-	open := v.wanted(cause)
-	for _, all := range v.k.confirm[cause] {
+	return best, found
+}
+
+// wouldShow picks the cheapest test that is left of all that a fault's verdict can rest on.
+func (v *view) wouldShow(f int) (best candidate, found bool) {
+	open := v.wanted(f)
+	for _, all := range v.k.confirm[f] {
 		for _, c := range all {
 			open = append(open, c.test)
 		}
@@ -360,7 +368,7 @@ func (v *view) confirms(f int) []int {
 		for _, c := range all {
 			switch o := v.standing[c.test]; {
 			case v.holds(c), v.goodAbsent(c):
-			case o != nil && o.done && !o.again && !v.cooled(c.test, o), v.s.cannot[c.test], !v.applies(&v.k.tests[c.test]):
+			case o != nil && o.done && !o.again && !v.cooled(c.test, o), v.s.cannot[c.test], !v.applies(&v.k.tests[c.test]), v.conditionLost(&v.k.tests[c.test]):
 				dead = true
 			default:
 				open = append(open, c.test)
@@ -371,6 +379,12 @@ func (v *view) confirms(f int) []int {
 		}
 	}
 	return pick
+}
+
+// conditionLost reports whether a test asks for what is known not to be: a compressor that
+// runs, where it was heard stalled.
+func (v *view) conditionLost(t *Test) bool {
+	return t.Condition != "" && !v.likelyCondition(t.Condition) && v.opens(t.Condition) < 0
 }
 
 // verdict words an earned decision.
@@ -395,7 +409,7 @@ func (v *view) verdict(faults []int) *Verdict {
 			out.Name += ", and "
 		}
 		out.Name += fault.Name
-		for _, r := range fault.Repairs {
+		for _, r := range v.mending(f) {
 			out.Repairs = append(out.Repairs, r)
 			caution(v.k.repairs[v.k.repairAt[r]].Cautions)
 		}

@@ -1,6 +1,10 @@
 package energy
 
-import "callout/catalogue"
+import (
+	"slices"
+
+	"callout/catalogue"
+)
 
 // Step gives the index of a step by its id; it must be in the data.
 func (m *Machine) Step(id string) int { return m.stepAt[id] }
@@ -13,6 +17,11 @@ func (m *Machine) State(id string) (int, bool) {
 
 // Level gives a state by its id; it must be in the data.
 func (m *Machine) Level(id string) *Level { return &m.States[m.stateAt[id]] }
+
+// Bleeds reports whether a state is not come to without the outdoor unit's capacitor bled.
+func (m *Machine) Bleeds(id string) bool {
+	return slices.ContainsFunc(m.Level(id).steps, func(at int) bool { return slices.Contains(m.Steps[at].Declare, "capacitor_bled") })
+}
 
 // Needs lists the steps of a state in order.
 func (m *Machine) Needs(id string) []int { return m.Level(id).steps }

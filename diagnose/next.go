@@ -49,6 +49,9 @@ func (v *view) choose(a *Assessment) Next {
 	if c, ok := v.opening(cs, rather); ok {
 		return v.testNext(v.beforeTurning(c), DoTest)
 	}
+	if n, ok := v.afterAll(rather); ok {
+		return n
+	}
 	if n, ok := v.trialNext(a); ok {
 		return n
 	}
@@ -84,6 +87,9 @@ func (v *view) choose(a *Assessment) Next {
 	}
 	if i := v.odd(); i >= 0 && v.right(0.25) && !v.s.repeated(i) && !v.s.cannot[i] && v.applies(&v.k.tests[i]) {
 		return v.testNext(v.candidate(i), DoTest) // before it is called nothing, it is measured again
+	}
+	if n, ok := v.afterAll(atAll); ok {
+		return n
 	}
 	if c, ok := v.sweep(); ok {
 		return v.testNext(c, DoTest)
@@ -408,6 +414,9 @@ func (v *view) normalNext(f int) Next {
 			if o.done && o.counts && o.at.Before(since) && !o.at.IsZero() {
 				since = o.at
 			}
+		}
+		if o := v.standing[v.k.testAt["delay"]]; o != nil && o.done && v.k.tests[v.k.testAt["delay"]].Classes[o.top].ID == "running" {
+			since = o.at // it was seen to run at that moment
 		}
 		if left := since.Add(shortCycle).Sub(v.now); left > 0 && t.Operating {
 			return v.wait(left, t)

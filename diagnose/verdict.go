@@ -15,6 +15,7 @@ const (
 	fairly = 0.65 // the same, once no test is worth its minutes
 	atLast = 0.50 // the same, once every test is done
 	likely = 0.50 // the same, once no test is left
+	atAll  = 0.15 // belief before what could not be done is asked for once more
 	rather = 0.60 // the same, once no test is worth its minutes
 	// passing is the belief in what passes by itself before it is waited for: with the
 	// unit held off, little else can be read.

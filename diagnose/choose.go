@@ -227,6 +227,9 @@ func (v *view) restartWait() time.Duration {
 // undelayed reports whether neither board nor thermostat was found to have a delay.
 func (v *view) undelayed() bool {
 	i := v.k.testAt["delay"]
+	if len(v.standing) == 0 {
+		return false
+	}
 	o := v.standing[i]
 	return o != nil && o.done && v.k.tests[i].Classes[o.top].ID == "none"
 }

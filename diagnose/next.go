@@ -356,7 +356,7 @@ func byRate(p, cost []float64) []int {
 func (v *view) askable(i int) bool {
 	t := &v.k.tests[i]
 	o := v.standing[i]
-	return !v.s.cannot[i] && !v.hopeless(t) && !v.barred(t.State) && !v.tooEarly(t) && !(t.Sticky && v.s.switched) && !(v.shorted && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again || v.cooled(i, o)) && (t.Condition == "" || v.likelyCondition(t.Condition))
+	return !v.s.cannot[i] && !v.inVain(i) && !v.hopeless(t) && !v.barred(t.State) && !v.tooEarly(t) && !(t.Sticky && v.s.switched) && !(v.shorted && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again || v.cooled(i, o)) && (t.Condition == "" || v.likelyCondition(t.Condition))
 }
 
 // modeNext asks for the season where the complaint doesn't tell, and it matters: what a

@@ -16,7 +16,10 @@ type utterance struct {
 	toks []token
 	env  environment
 
-	guarding []hit // found in free talk
+	sounds   bool // a word only sounds like a number
+	margin   float64
+	evidence Evidence // why what talk made of it is trusted
+	guarding []hit    // found in free talk
 	open     string
 	last     *catalogue.Reading
 }

@@ -12,18 +12,24 @@ import (
 // talk is the free language: frames, each some ways of saying one thing with slots for
 // what varies, and the classes of words that the slots take.
 type talk struct {
-	classes  []wordClass
-	frames   []frame
-	byWord   map[string][]start // frames that can begin with a word
-	byNumber []start
-	restarts *node // words that take back a number, or hesitate
-	stepOver *node // words that may stand between the words of a frame
-	empty    map[string]bool
-	heavy    map[string]bool   // words that are never stepped over inside of a frame
-	same     map[string]string // dialect, and the word it is
-	known    map[string]bool   // every word of the patterns
-	state    map[string]bool   // words of what is seen, switched and repaired: never stepped over
-	likely   map[likelyAt][2]float64
+	classes   []wordClass
+	frames    []frame
+	byWord    map[string][]start // frames that can begin with a word
+	byNumber  []start
+	restarts  *node // words that take back a number, or hesitate
+	stepOver  *node // words that may stand between the words of a frame
+	empty     map[string]bool
+	heavy     map[string]bool   // words that are never stepped over inside of a frame
+	same      map[string]string // dialect, and the word it is
+	known     map[string]bool   // every word of the patterns
+	state     map[string]bool   // words of what is seen, switched and repaired: never stepped over
+	likely    map[likelyAt][2]float64
+	trust     trust
+	joins     map[string]bool            // words that join clauses
+	named     map[string]map[string]bool // the words in which each id of the catalogue is spoken of
+	cueSets   []cueSet
+	cueByWord map[string][]int // classes of cues that can begin with a word
+	cueByNum  []int
 }
 
 // likelyAt is a quantity at a place, "" for all its other places.
@@ -76,10 +82,9 @@ type frame struct {
 	open  []string
 	ask   bool
 	cost  float64
-	text  string // the first way, for messages
-	alone bool   // only where nothing else was said
-	over  bool   // even where the formal language reads something else
-	aside int    // words that may be stepped over inside of it
+	alone bool // only where nothing else was said
+	over  bool // even where the formal language reads something else
+	aside int  // words that may be stepped over inside of it
 }
 
 type talkClass struct {
@@ -90,9 +95,10 @@ type talkClass struct {
 
 type talkFrame struct {
 	Say   []string   `json:"say"`
+	Cues  [][]string `json:"cues"` // what must be named, in any order: "~<ofan>" may have been named before, "?…" may be left out, "!…" may not be named
 	Mean  []string   `json:"mean"`
 	Or    [][]string `json:"or"`
-	Guard string     `json:"guard"` // what stands beside it is not meant as said: "intent", "elsewhere", "question"; "tag": it ends a statement as a question; "when": only a number counts beside it
+	Guard string     `json:"guard"` // what stands beside it is not meant as said: "intent", "elsewhere", "question"; "tag": it ends a statement as a question; "nothing": its words and numbers mean nothing; "when": only a number counts beside it
 	Open  []string   `json:"open"`  // only while one of these is asked for: "declare leads_off", "voltage capacitor", "confirm"
 	Ask   bool       `json:"ask"`   // never recorded without asking
 	Alone bool       `json:"alone"` // only where nothing else is said
@@ -104,16 +110,18 @@ type talkFrame struct {
 
 // talkWords is data/talk/words.json.
 type talkWords struct {
-	StepOver []string          `json:"step_over"` // fillers, hedges and asides
-	Empty    []string          `json:"empty"`     // words that carry nothing where they are left over
-	Light    []string          `json:"light"`     // everyday words of what is seen and done, that are stepped over all the same
-	Heavy    []string          `json:"heavy"`     // words that turn a meaning, never stepped over inside of a frame
-	Restarts []string          `json:"restarts"`  // words that take back the number before them
-	Hesitate []string          `json:"hesitate"`  // words that only put off the next number
-	SameAs   map[string]string `json:"same_as"`   // dialect and slips, and the word that is meant
+	StepOver []string            `json:"step_over"` // fillers, hedges and asides
+	Empty    []string            `json:"empty"`     // words that carry nothing where they are left over
+	Light    []string            `json:"light"`     // everyday words of what is seen and done, that are stepped over all the same
+	Heavy    []string            `json:"heavy"`     // words that turn a meaning, never stepped over inside of a frame
+	About    map[string][]string `json:"about"`     // words that only say what a quantity, place, declaration or repair is about
+	Joins    []string            `json:"joins"`     // words that join clauses
+	Restarts []string            `json:"restarts"`  // words that take back the number before them
+	Hesitate []string            `json:"hesitate"`  // words that only put off the next number
+	SameAs   map[string]string   `json:"same_as"`   // dialect and slips, and the word that is meant
 }
 
-var talkFrameFiles = []string{"talk/guards.json", "talk/readings.json", "talk/pairs.json", "talk/plate.json", "talk/seen.json", "talk/switching.json", "talk/repairs.json", "talk/mending.json", "talk/questions.json"}
+var talkFrameFiles = []string{"talk/guards.json", "talk/readings.json", "talk/pairs.json", "talk/plate.json", "talk/seen.json", "talk/switching.json", "talk/repairs.json", "talk/mending.json", "talk/questions.json", "talk/cues.json", "talk/cues_switching.json", "talk/cues_asked.json", "talk/noise.json"}
 
 func newTalk(c *catalogue.Catalogue) (*talk, error) {
 	var list []talkClass
@@ -121,10 +129,18 @@ func newTalk(c *catalogue.Catalogue) (*talk, error) {
 	if err := decode("talk/classes.json", &list); err != nil {
 		return nil, err
 	}
+	var states []talkClass
+	if err := decode("talk/states.json", &states); err != nil {
+		return nil, err
+	}
+	list = append(list, states...)
 	if err := decode("talk/words.json", &w); err != nil {
 		return nil, err
 	}
-	k := &talk{byWord: map[string][]start{}, stepOver: &node{}, empty: map[string]bool{}, heavy: map[string]bool{}, same: w.SameAs, known: map[string]bool{}, state: map[string]bool{}}
+	k := &talk{byWord: map[string][]start{}, stepOver: &node{}, empty: map[string]bool{}, heavy: map[string]bool{}, same: w.SameAs, known: map[string]bool{}, state: map[string]bool{}, cueByWord: map[string][]int{}}
+	if err := decode("talk/trust.json", &k.trust); err != nil {
+		return nil, err
+	}
 	var spans []span
 	if err := decode("talk/likely.json", &spans); err != nil {
 		return nil, err
@@ -141,6 +157,11 @@ func newTalk(c *catalogue.Catalogue) (*talk, error) {
 			delete(k.state, s)
 		}
 	}()
+	k.joins = map[string]bool{}
+	for _, s := range w.Joins {
+		k.joins[s] = true
+	}
+	k.nameAll(c, w.About)
 	for _, s := range w.Heavy {
 		k.heavy[s] = true
 	}
@@ -182,6 +203,51 @@ func newTalk(c *catalogue.Catalogue) (*talk, error) {
 		}
 	}
 	return k, nil
+}
+
+// nameAll notes in which words each id is spoken of.
+func (k *talk) nameAll(c *catalogue.Catalogue, about map[string][]string) {
+	k.named = map[string]map[string]bool{}
+	note := func(id string, list ...string) {
+		if k.named[id] == nil {
+			k.named[id] = map[string]bool{}
+		}
+		for _, s := range append(list, strings.ReplaceAll(id, "_", " ")) {
+			toks, _ := scan("x "+s, nil)
+			for _, t := range toks[1:] {
+				k.named[id][t.text] = true
+			}
+		}
+	}
+	for _, q := range c.Quantities {
+		note(string(q.ID), append([]string{q.Name}, q.Spoken...)...)
+	}
+	for _, p := range c.Places {
+		note(string(p.ID), append([]string{p.Name}, p.Spoken...)...)
+	}
+	for _, d := range c.Declarations {
+		note(string(d.ID), d.Name)
+	}
+	for _, r := range c.Repairs {
+		note(string(r.ID), r.Name)
+	}
+	for id, list := range about {
+		note(id, list...)
+	}
+}
+
+// about reports whether a word only says what an item is about.
+func (k *talk) about(it Item, w string) bool {
+	var ids []string
+	switch {
+	case it.Reading != nil:
+		ids = []string{string(it.Reading.Quantity), string(it.Reading.Place)}
+	case it.Observation != nil:
+		ids = []string{string(it.Observation.Quantity), string(it.Observation.Place)}
+	default:
+		ids = []string{string(it.Declaration) + string(it.Repair)}
+	}
+	return slices.ContainsFunc(ids, func(id string) bool { return k.named[id][w] })
 }
 
 // learn notes the words of a pattern.
@@ -313,11 +379,20 @@ func asidesOf(f talkFrame) int {
 	return n
 }
 
-func (k *talk) addFrame(f talkFrame, index map[string]int, c *catalogue.Catalogue) error {
-	if len(f.Say) == 0 || len(f.Mean)+len(f.Or) == 0 && f.Guard == "" {
-		return fmt.Errorf("a frame needs what is said, and a meaning or a guard: %v", f.Say)
+// ways lists how a frame is said, for messages.
+func (f talkFrame) ways() []string {
+	out := slices.Clone(f.Say)
+	for _, c := range f.Cues {
+		out = append(out, strings.Join(c, " + "))
 	}
-	fr := frame{mean: f.Mean, or: f.Or, guard: f.Guard, open: f.Open, ask: f.Ask, cost: f.Cost, text: f.Say[0], alone: f.Alone, over: f.Over, aside: asidesOf(f)}
+	return out
+}
+
+func (k *talk) addFrame(f talkFrame, index map[string]int, c *catalogue.Catalogue) error {
+	if len(f.Say)+len(f.Cues) == 0 || len(f.Mean)+len(f.Or) == 0 && f.Guard == "" {
+		return fmt.Errorf("a frame needs what is said, and a meaning or a guard: %v", f.ways())
+	}
+	fr := frame{mean: f.Mean, or: f.Or, guard: f.Guard, open: f.Open, ask: f.Ask, cost: f.Cost, alone: f.Alone, over: f.Over, aside: asidesOf(f)}
 	n := len(k.frames)
 	for i, s := range f.Say {
 		p, err := compilePattern(s, index)
@@ -336,17 +411,20 @@ func (k *talk) addFrame(f talkFrame, index map[string]int, c *catalogue.Catalogu
 			k.byNumber = append(k.byNumber, start{n, i})
 		}
 	}
+	if err := k.addCues(f, n, index); err != nil {
+		return err
+	}
 	for _, list := range append([][]string{f.Mean}, f.Or...) {
 		for _, m := range list {
 			if !strings.Contains(m, "$") {
 				if _, err := readItem(c, strings.Fields(m), nil); err != nil {
-					return fmt.Errorf("%q: %w", f.Say[0], err)
+					return fmt.Errorf("%q: %w", f.ways(), err)
 				}
 			}
 		}
 	}
-	if g := f.Guard; g != "" && !slices.Contains([]string{"intent", "elsewhere", "question", "tag", "when"}, g) {
-		return fmt.Errorf("%q: no guard %q", f.Say[0], g)
+	if g := f.Guard; g != "" && !slices.Contains([]string{"intent", "elsewhere", "question", "tag", "when", "nothing"}, g) {
+		return fmt.Errorf("%q: no guard %q", f.ways(), g)
 	}
 	k.frames = append(k.frames, fr)
 	for _, p := range fr.say {

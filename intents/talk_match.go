@@ -47,14 +47,17 @@ const (
 
 // matcher finds frames in one text.
 type matcher struct {
-	k     *talk
-	toks  []token
-	nums  [][]number
-	open  map[string]bool
-	over  [][]int          // where the fillers end that begin at a token
-	plain []bool           // tokens that mean nothing by themselves
-	memo  map[[2]int][]hit // of a class at a token
-	tries int
+	k       *talk
+	toks    []token
+	nums    [][]number
+	open    map[string]bool
+	over    [][]int          // where the fillers end that begin at a token
+	plain   []bool           // tokens that mean nothing by themselves
+	memo    map[[2]int][]hit // of a class at a token
+	tries   int
+	between []float64 // what a word costs where it stands between cues
+	trade   []bool    // words that name a part
+	openAt  []string  // the quantity and place that callout asked for
 }
 
 // overs lists where a filler that begins at token i ends.

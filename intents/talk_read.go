@@ -1,6 +1,9 @@
 package intents
 
 import (
+	"fmt"
+	"hash/fnv"
+	"io"
 	"math"
 	"reflect"
 	"slices"
@@ -29,25 +32,28 @@ const (
 	leftUnsure  // "maybe"
 	leftState   // a word of what is seen or done
 	leftTrade   // a part
+	leftNamed   // what is measured, or rated
 	leftUnit
 	leftNumber
 	leftNot
 )
 
-var leftCost = [...]float64{leftNone: 0.03, leftWord: 0.9, leftChatter: 0.9, leftUnsure: 0.9, leftState: 1.1, leftTrade: 1.4, leftUnit: 2.5, leftNumber: 4, leftNot: 2.5}
+var leftCost = [...]float64{leftNone: 0.03, leftWord: 0.9, leftChatter: 0.9, leftUnsure: 0.9, leftState: 1.1, leftTrade: 1.4, leftNamed: 1.4, leftUnit: 2.5, leftNumber: 4, leftNot: 2.5}
 
 const (
 	costFrame     = 1.0
 	costCallout   = 1.3 // a callout found in talk: a frame says more of the same words
 	costDoubtful  = 1.0
 	costOpenFrame = -1.02
+	costNoise     = 0.4 // words with a number that mean nothing
 	costOdd       = 0.25
 	costUnlikely  = 0.8
 	costCannotBe  = 2.5
 	wordBonus     = 0.01
+	trustedWords  = 2.0 // words that may be left over beside what is trusted, and their share
+	trustedShare  = 0.5
 	mostOffered   = 4
 	coveredCost   = 1.15 // of an island: below it its words are its own, a guard's too
-	looseCost     = 1.65 // of an island: above it is asked back
 )
 
 // reading is free talk as it was understood.
@@ -75,6 +81,7 @@ func (u *utterance) talk(ctx Context) talkReading {
 	m := &matcher{k: u.p.free, toks: u.toks, nums: make([][]number, n), open: openSteps(ctx), plain: make([]bool, n), over: make([][]int, n), memo: map[[2]int][]hit{}}
 	s := u.p.newSearch(u.toks, u.env)
 	for i := range u.toks {
+		u.sounds = u.sounds || slices.ContainsFunc(s.nums[i], func(n number) bool { return n.sound })
 		m.nums[i] = shortDecimals(u.toks, i, s.nums[i])
 		m.over[i] = m.k.overs(u.toks, i, nil)
 		switch left := u.left(s, m, i); left {
@@ -82,11 +89,23 @@ func (u *utterance) talk(ctx Context) talkReading {
 			m.plain[i] = !u.p.free.heavy[u.toks[i].text] && !u.p.free.state[u.toks[i].text]
 		}
 	}
+	m.between = u.betweens(s, m)
+	if o := ctx.Open; o != nil && o.Quantity != "" {
+		m.openAt = []string{string(o.Quantity), string(o.Place)}
+	}
+	cued := m.cued()
 	options := make([][]island, n)
 	for i := range u.toks {
 		options[i] = u.islands(m, s, i)
+		for _, h := range cued[i] {
+			if x, ok := u.frameIsland(h); ok {
+				options[i] = append(options[i], x)
+			}
+		}
 	}
-	return u.weigh(cheapest(options), ctx)
+	cover, margin := cheapest(options)
+	u.margin = margin
+	return u.weigh(cover, ctx)
 }
 
 // shortDecimals adds what "four eight" also means: 4.8.
@@ -140,7 +159,10 @@ func (u *utterance) islands(m *matcher, s *search, i int) []island {
 		list = append(list, island{start: i, end: end, cost: leftCost[leftNone]})
 	}
 	for _, h := range m.at(i) {
-		if f := &u.p.free.frames[h.frame]; f.guard != "" {
+		if f := &u.p.free.frames[h.frame]; f.guard == "nothing" {
+			list = append(list, island{start: h.start, end: h.end, cost: costNoise + h.cost})
+			continue
+		} else if f.guard != "" {
 			u.guarding = append(u.guarding, h)
 			continue
 		}
@@ -168,18 +190,22 @@ func (u *utterance) left(s *search, m *matcher, i int) leftover {
 	case w == "ish" || w == "maybe" || w == "almost":
 		return leftUnsure
 	}
-	trade := false
+	trade, named := false, false
 	for _, e := range s.edges[i] {
 		switch e.class {
 		case isChatter:
 			return leftChatter
 		case isUnit:
 			return leftUnit
-		case isQuantity, isPlace, isObservation, isDeclaration, isRepair, isRated:
+		case isQuantity, isRated:
+			named = true
+		case isPlace, isObservation, isDeclaration, isRepair:
 			trade = true
 		}
 	}
 	switch {
+	case named:
+		return leftNamed
 	case trade:
 		return leftTrade
 	case u.p.free.state[w] && len(m.over[i]) == 0:
@@ -208,7 +234,7 @@ func (u *utterance) frameIsland(h hit) (island, bool) {
 			if err != nil || !u.mends(items) {
 				return x, false
 			}
-			items = u.p.free.likeliest(items)
+			items = u.p.free.likeliest(u.corrected(items))
 			var next [][]Item
 			for _, a := range alts {
 				for _, it := range items {
@@ -239,6 +265,28 @@ func (u *utterance) mends(items []Item) bool {
 		}
 	}
 	return true
+}
+
+// corrected keeps the corrections that leave the last reading one that such a unit shows,
+// if any does.
+func (u *utterance) corrected(list []Item) []Item {
+	if u.last == nil {
+		return list
+	}
+	var out []Item
+	for _, it := range list {
+		if c := it.Command; c != nil && c.Number != nil {
+			r := *u.last
+			if r.Value, r.Qualifier = *c.Number, ""; !u.p.free.isLikely(r) {
+				continue
+			}
+		}
+		out = append(out, it)
+	}
+	if len(out) == 0 {
+		return list
+	}
+	return out
 }
 
 // likeliest keeps the readings that such a unit shows, if any is.
@@ -301,33 +349,110 @@ func (u *utterance) calloutIsland(c clause) (island, bool) {
 	return x, true
 }
 
+// path is one way to cover the text from a token on.
+type path struct {
+	cost        float64
+	means       uint64 // of all its items
+	pick, child int
+}
+
+// mostPaths bounds the ways that are kept at a token.
+const mostPaths = 4
+
 // cheapest is the best way to cover the text, with what else means something over the
-// same stretches at the same cost.
-func cheapest(options [][]island) []island {
+// same stretches at the same cost, and how much more the best way costs that means
+// something else.
+func cheapest(options [][]island) (cover []island, margin float64) {
 	n := len(options)
-	best := make([]float64, n+1)
-	pick := make([]int, n)
+	best := make([][]path, n+1)
+	best[n] = []path{{}}
 	for i := n - 1; i >= 0; i-- {
-		best[i] = math.Inf(1)
 		for k, x := range options[i] {
-			if c := x.cost + best[x.end]; c < best[i]-sameEnough {
-				best[i], pick[i] = c, k
+			means := hashItems(x.items)
+			for c, rest := range best[x.end] {
+				p := path{cost: x.cost + rest.cost, means: rest.means, pick: k, child: c}
+				if means != 0 {
+					p.means = (rest.means ^ means) * 1099511628211
+				}
+				best[i] = keep(best[i], p)
 			}
 		}
 	}
-	var out []island
+	margin = math.Inf(1)
+	if len(best[0]) > 1 {
+		margin = best[0][1].cost - best[0][0].cost
+	}
+	at := 0
 	for i := 0; i < n; {
-		x := options[i][pick[i]]
+		b := best[i][at]
+		x := options[i][b.pick]
 		for k, y := range options[i] {
-			if k != pick[i] && y.end == x.end && len(x.items) > 0 && len(y.items) > 0 && y.cost <= x.cost+sameEnough && !sameItems(x.items, y.items) {
+			if k != b.pick && y.end == x.end && len(x.items) > 0 && len(y.items) > 0 && y.cost <= x.cost+sameEnough && !sameItems(x.items, y.items) {
 				x.items = append(slices.Clone(x.items), y.items...)
 				x.doubt = Ambiguous
 			}
 		}
-		out = append(out, x)
-		i = x.end
+		cover = append(cover, x)
+		i, at = x.end, b.child
 	}
-	return out
+	return cover, margin
+}
+
+// keep puts a path among the best ones, one for each meaning.
+func keep(list []path, p path) []path {
+	for i := range list {
+		if list[i].means == p.means {
+			if p.cost >= list[i].cost-sameEnough {
+				return list
+			}
+			list = slices.Delete(list, i, i+1)
+			break
+		}
+	}
+	at := len(list)
+	for at > 0 && p.cost < list[at-1].cost-sameEnough {
+		at--
+	}
+	if at >= mostPaths {
+		return list
+	}
+	if list = slices.Insert(list, at, p); len(list) > mostPaths {
+		list = list[:mostPaths]
+	}
+	return list
+}
+
+// hashItems is one number for the meanings of an island, zero if it has none.
+func hashItems(alts [][]Item) uint64 {
+	if len(alts) == 0 {
+		return 0
+	}
+	h := fnv.New64a()
+	for _, list := range alts {
+		for _, it := range list {
+			writeItem(h, it)
+		}
+	}
+	return h.Sum64() | 1
+}
+
+func writeItem(w io.Writer, it Item) {
+	switch {
+	case it.Reading != nil:
+		fmt.Fprint(w, it.Reading.Quantity, it.Reading.Place, it.Reading.Value, it.Reading.Qualifier)
+	case it.Observation != nil:
+		fmt.Fprint(w, it.Observation.Quantity, it.Observation.Place, it.Observation.Value)
+	case it.Question != nil:
+		fmt.Fprint(w, it.Question.String())
+	case it.Command != nil:
+		fmt.Fprint(w, it.Command.Command, it.Command.Text)
+		if it.Command.Number != nil {
+			fmt.Fprint(w, *it.Command.Number)
+		}
+	default:
+		fmt.Fprint(w, it.Declaration, it.Repair)
+	}
+	fmt.Fprint(w, ";")
 }
 
 func sameItems(a, b [][]Item) bool {

@@ -11,12 +11,11 @@ func (u *utterance) settle(r *talkReading, kept []island, w weighing) {
 	kept = facts(kept)
 	strange := float64(w.words) + 1.5*float64(w.trade) + float64(w.state)
 	limit := math.Max(1.2, .3*float64(w.understood))
-	sure, facts := true, false // that every word which matters is understood; that it is no number
+	sure := true // that every word which matters is understood
 	for _, x := range kept {
 		for _, it := range x.items[0] {
 			if it.Declaration != "" || it.Repair != "" || it.Observation != nil {
 				limit = math.Max(1, .25*float64(w.understood))
-				facts = facts || it.Observation == nil || it.Observation.Quantity != "complaint"
 			} else if it.Command != nil {
 				limit = .5
 				if x.frame != nil && len(x.frame.open) > 0 { // a refusal comes with its reason
@@ -29,8 +28,8 @@ func (u *utterance) settle(r *talkReading, kept []island, w weighing) {
 		limit++
 	} else if onlyCommands(kept) {
 		sure = w.numbers == 0
-	} else if w.numbers+w.nots+w.maybe+w.trade > 0 || facts && w.state > 0 || slices.ContainsFunc(kept, loosely) {
-		sure = false
+	} else if sure = w.numbers+w.nots+w.maybe+w.named == 0 && u.trusted(kept, w); sure {
+		limit = math.Max(trustedWords, trustedShare*float64(w.understood))
 	}
 	switch {
 	case strange > 2.5*math.Max(2, .8*float64(w.understood)):
@@ -134,6 +133,10 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 		return free.Result
 	case free.over && talked && ctx.Open == nil, clean && talked && ctx.Open != nil && u.p.oddly(formal, free.Result):
 		return free.Result
+	case clean && free.framed && len(free.Doubts) > 0 && len(free.Items) == 0 && numbersOnly(formal.Items) && u.doubtful(formal, free.Result):
+		return free.Result
+	case clean && talked && free.full && free.framed && len(free.Items) > len(formal.Items) && holdsAll(free.Items, formal.Items) && numbersOnly(free.Items):
+		return free.Result // "one twenty one and one twenty one to ground" are two
 	case clean && talked && free.full && free.framed && len(free.Items) < len(formal.Items) && numbersOnly(formal.Items):
 		return free.Result // "two hundred to ground" is one number
 	case clean && free.tagged && len(free.Doubts) > 0 && switches(formal.Items):
@@ -142,7 +145,9 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 		return free.Result
 	case clean:
 		return formal
-	case whole(formal) && !(talked && free.framed && better(formal, free.Result, ctx)):
+	case whole(formal) && talked && free.framed && riddle(formal) && !hasQuantity(formal.Doubts, free.Items):
+		return free.Result
+	case whole(formal) && !(talked && free.framed && (free.full && u.settles(formal, free.Result) || better(formal, free.Result, ctx))):
 		return formal
 	case talked:
 		return free.Result
@@ -155,6 +160,29 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 	}
 	formal.Meant = free.Meant
 	return formal
+}
+
+// doubtful reports whether talk has a rival of the same thing for a number that the formal
+// reading takes as sure: 4.8 for 48.
+func (u *utterance) doubtful(formal, free Result) bool {
+	return len(formal.Items) == 1 && slices.ContainsFunc(free.Doubts, func(d Doubt) bool {
+		return hasItem(d.Candidates, formal.Items[0]) && len(d.Candidates) == 2 && !sameNumber(d.Candidates[0], d.Candidates[1]) && (oneThing(d.Candidates) || corrections(d.Candidates))
+	})
+}
+
+// oneThing reports whether all are readings of one quantity at one place.
+func oneThing(list []Item) bool {
+	return !slices.ContainsFunc(list, func(it Item) bool {
+		return it.Reading == nil || it.Reading.Quantity != list[0].Reading.Quantity || it.Reading.Place != list[0].Reading.Place
+	})
+}
+
+func sameNumber(a, b Item) bool {
+	return a.Reading != nil && b.Reading != nil && a.Reading.Value == b.Reading.Value
+}
+
+func corrections(list []Item) bool {
+	return !slices.ContainsFunc(list, func(it Item) bool { return it.Command == nil || it.Command.Number == nil })
 }
 
 // switches reports whether something is declared or told as repaired.
@@ -181,6 +209,51 @@ func whole(r Result) bool {
 	return len(r.Doubts) > 0 && len(r.Ignored) == 0 && !slices.ContainsFunc(r.Doubts, func(d Doubt) bool {
 		return d.Kind == Incomplete || d.Kind == Negation
 	})
+}
+
+// settles reports whether talk, without a word left over, says which of what the formal
+// reading is in doubt about is meant, by likelihood or by what stands beside it.
+func (u *utterance) settles(formal, free Result) bool {
+	if u.sounds || !numbersOnly(free.Items) || len(free.Items) < len(formal.Items)+len(formal.Doubts) {
+		return false
+	}
+	for _, d := range formal.Doubts {
+		if d.Kind != Ambiguous && d.Kind != WhichPlace || len(free.Items) == 1 && d.Kind == WhichPlace || d.Kind == Ambiguous && !oneThing(d.Candidates) {
+			return false
+		}
+		likely := 0
+		for _, it := range d.Candidates {
+			if it.Reading != nil && u.p.cat.Plausible(*it.Reading) && u.p.free.isLikely(*it.Reading) {
+				likely++
+			}
+		}
+		if likely > 1 && len(free.Items) == 1 {
+			return false
+		}
+	}
+	return holdsAll(free.Items, formal.Items)
+}
+
+// holdsAll reports whether every item of the second list is in the first.
+func holdsAll(list, part []Item) bool {
+	return !slices.ContainsFunc(part, func(it Item) bool { return !hasItem(list, it) })
+}
+
+// riddle reports whether more is offered than can be asked about in a breath.
+func riddle(r Result) bool {
+	return slices.ContainsFunc(r.Doubts, func(d Doubt) bool { return d.Kind == WhichPlace && len(d.Candidates) > mostOffered })
+}
+
+// hasQuantity reports whether any reading of the list is of a quantity that is in doubt.
+func hasQuantity(doubts []Doubt, list []Item) bool {
+	for _, d := range doubts {
+		for _, c := range d.Candidates {
+			if c.Reading != nil && slices.ContainsFunc(list, func(it Item) bool { return it.Reading != nil && it.Reading.Quantity == c.Reading.Quantity }) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // better reports whether talk says more than what a whole formal reading is in doubt

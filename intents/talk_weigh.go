@@ -2,10 +2,15 @@ package intents
 
 import (
 	"slices"
+
+	"callout/catalogue"
 )
 
 // facts drops an opinion that stands beside what was read.
 func facts(list []island) []island {
+	if slices.ContainsFunc(list, func(x island) bool { return commands(x, "correct") }) { // "scratch that, make it twelve"
+		list = slices.DeleteFunc(slices.Clone(list), func(x island) bool { return commands(x, "retract") })
+	}
 	opinion := func(x island) bool {
 		if x.frame != nil && x.frame.alone {
 			return true
@@ -20,6 +25,12 @@ func facts(list []island) []island {
 		return list
 	}
 	return slices.DeleteFunc(slices.Clone(list), opinion)
+}
+
+// commands reports whether an island is one command.
+func commands(x island, id catalogue.CommandID) bool {
+	c := x.items[0][0].Command
+	return c != nil && c.Command == id
 }
 
 // strangers counts the words that are left over in the clauses that mean something; an
@@ -49,8 +60,8 @@ func (u *utterance) strangers(cover []island) int {
 
 // weighing is what was left over, and how much was understood.
 type weighing struct {
-	understood                                int
-	words, trade, state, numbers, nots, maybe int
+	understood                                       int
+	words, trade, named, state, numbers, nots, maybe int
 }
 
 // weigh decides what of the islands counts.
@@ -65,6 +76,9 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 			w.words++
 		case leftTrade:
 			w.trade++
+		case leftNamed:
+			w.trade++
+			w.named++
 		case leftState:
 			w.state++
 		case leftNumber, leftUnit:
@@ -99,17 +113,37 @@ func (u *utterance) weigh(cover []island, ctx Context) talkReading {
 		r.Ignored = []string{u.text[u.toks[0].start:]}
 		if w.numbers > 0 && w.trade > 0 && len(guards) == 0 {
 			for _, x := range cover {
-				if x.left == leftTrade || x.left == leftNumber || x.left == leftUnit {
+				if x.left == leftTrade || x.left == leftNamed || x.left == leftNumber || x.left == leftUnit {
 					r.Named = append(r.Named, u.text[u.toks[x.start].start:u.toks[x.start].end])
 				}
 			}
 		}
 		return r
 	}
+	w.trade -= u.mentions(cover, kept, leftTrade)
+	named := u.mentions(cover, kept, leftNamed)
+	w.trade, w.named = w.trade-named, w.named-named
 	r.full = w.words+w.trade+w.state+w.numbers+w.nots+w.maybe == 0
 	w.words = u.strangers(cover)
 	u.settle(&r, kept, w)
 	return r
+}
+
+// mentions counts the parts left over that what was understood is about anyway: the
+// transformer beside the volts of its secondary.
+func (u *utterance) mentions(cover, kept []island, left leftover) (n int) {
+	for _, x := range cover {
+		if x.left != left {
+			continue
+		}
+		w := u.toks[x.start].text
+		if slices.ContainsFunc(kept, func(k island) bool {
+			return slices.ContainsFunc(k.items[0], func(it Item) bool { return u.p.free.about(it, w) })
+		}) {
+			n++
+		}
+	}
+	return n
 }
 
 // complains reports whether it is what the customer tells, of yesterday too.
@@ -120,9 +154,6 @@ func complains(alts [][]Item) bool {
 func onlyCommands(list []island) bool {
 	return !slices.ContainsFunc(list, func(x island) bool { return x.items[0][0].Command == nil })
 }
-
-// loosely reports whether an island was put together over words that are not understood.
-func loosely(x island) bool { return x.frame != nil && x.cost > looseCost && !questions(x.items) }
 
 func questions(alts [][]Item) bool {
 	return len(alts) > 0 && len(alts[0]) > 0 && alts[0][0].Question != nil

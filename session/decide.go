@@ -76,6 +76,7 @@ func (c *Call) decide(u Utterance) decision {
 	r := c.know.Parser.Parse(u.Text, ctx)
 	d := decision{why: "no callout in it", meant: r.Meant, named: r.Named}
 	q := c.asked()
+	mends(&r, q)
 	ask := c.policy.Ask
 	if ask == 0 {
 		ask = hearing.AskBelow(u.Engine)
@@ -125,6 +126,33 @@ func (c *Call) decide(u Utterance) decision {
 		d.ask = append(d.ask, c.askDoubt(doubt))
 	}
 	return d
+}
+
+// mends makes a correction of a value that answers a question about one reading that
+// reading: "no, twelve" is about what was asked, not about what was recorded before.
+func mends(r *intents.Result, q *question) {
+	if q == nil || len(q.about.Readings) == 0 || slices.ContainsFunc(q.about.Readings, func(x joblog.Reading) bool {
+		return x.Quantity != q.about.Readings[0].Quantity || x.Place != q.about.Readings[0].Place
+	}) {
+		return
+	}
+	mended := false
+	mend := func(list []intents.Item) {
+		for i, it := range list {
+			if it.Command == nil || it.Command.Command != "correct" || it.Command.Number == nil {
+				continue
+			}
+			about := fromReading(q.about.Readings[0])
+			about.Value, about.Qualifier = *it.Command.Number, ""
+			list[i].Command, list[i].Reading, mended = nil, &about, true
+		}
+	}
+	if mend(r.Items); mended { // what was asked is denied
+		r.Items = append(r.Items, intents.Item{Command: &catalogue.Asked{Command: "no"}})
+	}
+	for i := range r.Doubts {
+		mend(r.Doubts[i].Candidates)
+	}
 }
 
 // keeps reports whether an item would change what is recorded or decided. A command that

@@ -202,6 +202,10 @@ func (l talkLine) judge(t testing.TB, k *Knowledge) (outcome, taken, taken) {
 	t.Helper()
 	c, now := talkCall(t, k, l)
 	last, _ := c.lastNumber()
+	if q := c.asked(); q != nil && len(q.about.Readings) == 1 {
+		r := fromReading(q.about.Readings[0]) // what is in question is what a correction mends
+		last = &r
+	}
 	records, err := c.Hear(Utterance{At: now, Source: joblog.Typed, Text: l.Said, Certainty: 1})
 	require.NoError(t, err)
 	got, offered := taken{}, taken{}
@@ -215,7 +219,30 @@ func (l talkLine) judge(t testing.TB, k *Knowledge) (outcome, taken, taken) {
 		}
 	}
 	asked := len(bodies[joblog.Question](records)) > 0
-	return l.score(got, offered, asked), got, offered
+	return l.score(got.oneWay(last), offered.oneWay(last), asked, last), got, offered
+}
+
+// oneWay writes what mends the last reading in one way: "no, twelve" as the correction of a
+// value, whether it was meant as a reading, a correction, or a refusal with one of them.
+func (b taken) oneWay(last *catalogue.Reading) taken {
+	if last == nil {
+		return b
+	}
+	out, mended := taken{}, false
+	for s := range b {
+		if v, ok := strings.CutPrefix(s, fmt.Sprintf("%s %s ", last.Quantity, last.Place)); ok {
+			if _, err := strconv.ParseFloat(v, 64); err == nil {
+				s = "correct value " + v
+			}
+		}
+		mended = mended || strings.HasPrefix(s, "correct value")
+		out[s] = true
+	}
+	if mended {
+		delete(out, "command no")
+		delete(out, "command retract")
+	}
+	return out
 }
 
 // corrects adds what a correction says of the reading that it makes: one meaning, written
@@ -240,13 +267,14 @@ func corrects(got taken, b joblog.Callout, last *catalogue.Reading) {
 	}
 }
 
-func (l talkLine) score(got, offered taken, asked bool) outcome {
+func (l talkLine) score(got, offered taken, asked bool, last *catalogue.Reading) outcome {
 	within, half := false, false
 	for _, m := range l.meanings() {
 		want := taken{}
 		for _, s := range m {
 			want[canon(s)] = true
 		}
+		want = want.oneWay(last)
 		extra, missing := 0, 0
 		for s := range got {
 			if !want[s] {
@@ -336,7 +364,7 @@ func (s talkScore) String() string {
 // reached are the shares (of a hundred lines) that the corpus was at when they were written
 // here: right no less, wrong no more. They may only be made stricter.
 var reached = map[string]struct{ right, wrong float64 }{
-	"work*.jsonl": {60, 5}, "chatter.jsonl": {97, 1.5}, "blind*.jsonl": {52, 7}, "chatter_blind*.jsonl": {91, 1.5},
+	"work*.jsonl": {73, 3}, "chatter.jsonl": {97, 0.5}, "blind*.jsonl": {62, 6.5}, "chatter_blind*.jsonl": {93, 1.5},
 }
 
 // TestTalk scores the corpus. The blind half is never shown line by line: only its scores
@@ -367,5 +395,15 @@ func TestTalk(t *testing.T) {
 		if limit.wrong > 0 {
 			assert.LessOrEqual(t, share(talkWrong), limit.wrong, "%s: wrong in silence", half)
 		}
+	}
+}
+
+// TestTalkRows: what each row of talk is to be taken as, in other words and numbers: all of
+// them right.
+func TestTalkRows(t *testing.T) {
+	k := knowledge(t)
+	for _, l := range readTalk(t, "rows.jsonl") {
+		o, got, offered := l.judge(t, k)
+		assert.Equal(t, talkRight, o, "%s [%s] meant %v, got %v, offered %v", l.Said, l.Open, l.Mean, slices.Sorted(maps.Keys(got)), slices.Sorted(maps.Keys(offered)))
 	}
 }

@@ -275,6 +275,25 @@ func (c *Call) tell(entry uint64, e diagnose.Event) {
 	}
 }
 
+// doubt takes what was asked back for what may be so, until it is told: what it contradicts
+// is not proved. Of several readings one is as likely harmless.
+func (c *Call) doubt(seq uint64, at time.Time, b joblog.Callout) {
+	for i, d := range b.Declarations {
+		if i < eventsPerEntry-2 {
+			c.tell(seq, diagnose.Event{Seq: eventSeq(seq, i), At: at, Declaration: catalogue.DeclarationID(d.Declaration), Struck: true})
+		}
+	}
+	switch {
+	case len(b.Declarations) > 0 || len(b.Readings)+len(b.Observations) != 1:
+	case len(b.Readings) == 1:
+		r := fromReading(b.Readings[0])
+		c.tell(seq, diagnose.Event{Seq: eventSeq(seq, 0), At: at, Reading: &r, Struck: true})
+	default:
+		o := fromObservation(b.Observations[0])
+		c.tell(seq, diagnose.Event{Seq: eventSeq(seq, 0), At: at, Observation: &o, Struck: true})
+	}
+}
+
 func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
 	c.open = slices.DeleteFunc(c.open, func(q question) bool { return q.seq == b.Answers || q.overtaken(b) || q.left(b) })
 	switch b.Decision {
@@ -283,20 +302,7 @@ func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
 		return
 	case joblog.Asked:
 		c.considered[seq] = b
-		for i, d := range b.Declarations { // what may have been told is in doubt until it is told
-			if i < eventsPerEntry-2 {
-				c.tell(seq, diagnose.Event{Seq: eventSeq(seq, i), At: at, Declaration: catalogue.DeclarationID(d.Declaration), Struck: true})
-			}
-		}
-		switch {
-		case len(b.Declarations) > 0 || len(b.Readings)+len(b.Observations) != 1: // one of several is as likely harmless
-		case len(b.Readings) == 1:
-			r := fromReading(b.Readings[0])
-			c.tell(seq, diagnose.Event{Seq: eventSeq(seq, 0), At: at, Reading: &r, Struck: true})
-		default:
-			o := fromObservation(b.Observations[0])
-			c.tell(seq, diagnose.Event{Seq: eventSeq(seq, 0), At: at, Observation: &o, Struck: true})
-		}
+		c.doubt(seq, at, b)
 		return
 	}
 	k := kept{seq: seq}

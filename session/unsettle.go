@@ -55,7 +55,7 @@ func loadUnsettling() ([]unsettling, error) {
 // unsettles reports whether text may put what is proved in doubt, by one of the ways that
 // counts.
 func (k *Knowledge) unsettles(text string, counts func(unsettling) bool) bool {
-	words := strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) })
+	words := strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
 	said := func(one []string) bool {
 		return slices.ContainsFunc(one, func(w string) bool { return slices.Contains(words, w) })
 	}

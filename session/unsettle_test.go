@@ -57,6 +57,7 @@ func TestWhatUnsettlesAProof(t *testing.T) {
 		{"the known source was dead", true},
 		{"meter reads OL on the outlet", true},
 		{"it moved", true},
+		{"contactor voltage line two forty", true},
 		{"the generator kicked in", true},
 		{"leg one to ground fluctuating", true},
 		{"volts leg to leg nine hundred", true}, // asked back, and not restored meanwhile

@@ -213,7 +213,7 @@ func (v *view) restartWait() time.Duration {
 		return 0
 	}
 	left := v.s.restart.Add(shortCycle).Sub(v.now)
-	if left <= 0 {
+	if left <= 0 || v.undelayed() {
 		return 0
 	}
 	for i := len(v.s.records) - 1; i >= 0; i-- {
@@ -222,6 +222,16 @@ func (v *view) restartWait() time.Duration {
 		}
 	}
 	return left
+}
+
+// undelayed reports whether neither board nor thermostat was found to have a delay.
+func (v *view) undelayed() bool {
+	i := v.k.testAt["delay"]
+	if len(v.standing) == 0 {
+		return false
+	}
+	o := v.standing[i]
+	return o != nil && o.done && v.k.tests[i].Classes[o.top].ID == "none"
 }
 
 // candidates lists every test that can be done, with what it costs from here.

@@ -173,6 +173,9 @@ func deviation(in sumInput, uf float64) sumResult {
 }
 
 func windings(in sumInput) sumResult {
+	if len(in.v) == 2 {
+		return twoWindings(physics.Windings{CR: physics.Ohms(in.v[0]), CS: physics.Ohms(in.v[1]), SR: physics.Ohms(math.NaN())})
+	}
 	w := physics.Windings{CR: physics.Ohms(in.v[0]), CS: physics.Ohms(in.v[1]), SR: physics.Ohms(in.v[2])}
 	switch w.Pattern() {
 	case physics.OverloadOpen:
@@ -199,6 +202,23 @@ func windings(in sumInput) sumResult {
 		return sumResult{class: "sound"}
 	}
 	return sumResult{misread: true, refused: fmt.Sprintf("C-R %s, C-S %s, S-R %s Ω can't be: measure the three pairs again", short(in.v[0]), short(in.v[1]), short(in.v[2]))}
+}
+
+// twoWindings judges what is read from common alone, where start to run can't be: one open
+// winding is told from the other pair, and two closed ones are whole, less surely.
+func twoWindings(w physics.Windings) sumResult {
+	res := sumResult{text: map[string]string{"in2": "not read"}, unsure: 0.08}
+	switch w.Pattern() {
+	case physics.RunOpen:
+		res.class = "run_open"
+	case physics.StartOpen:
+		res.class = "start_open"
+	case physics.WindingsClosed:
+		res.class = "sound"
+	default:
+		res.refused = "C-R and C-S are both open: without S-R an open overload can't be told from an open winding"
+	}
+	return res
 }
 
 // valveCall holds the volts at the reversing valve's coil against the season: O

@@ -19,6 +19,7 @@ type state struct {
 	records []record
 	newest  map[Input]int // the last record of an input, counted from 1
 	cannot  map[int]bool
+	refused map[int]int    // how often it was said of a test that it can't be done
 	absent  map[int]bool   // tests of parts that are not fitted
 	barred  map[int]bool   // energy steps that can't be done
 	unread  map[Input]bool // nameplate values that can't be read
@@ -115,7 +116,7 @@ type repaired struct {
 const shortCycle = 5 * time.Minute // Armstrong 48478A006 p.18; Bard 2100-399; Ducane 2HP13
 
 func newState(k *Knowledge) *state {
-	return &state{k: k, energy: k.energy.Start(), settled: k.energy.Start(), rated: map[Input]record{}, newest: map[Input]int{}, ranIn: map[int]bool{}, cannot: map[int]bool{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests)),
+	return &state{k: k, energy: k.energy.Start(), settled: k.energy.Start(), rated: map[Input]record{}, newest: map[Input]int{}, ranIn: map[int]bool{}, cannot: map[int]bool{}, refused: map[int]int{}, absent: map[int]bool{}, barred: map[int]bool{}, unread: map[Input]bool{}, fed: make([]int, len(k.tests)),
 		missed: make([]missed, len(k.tests)), likely: make([]asked, len(k.conds)), ways: make([]wayTo, len(k.energy.States)), courses: make([]wayTo, len(k.energy.States))}
 }
 
@@ -319,6 +320,9 @@ func (s *state) keep(r record) {
 	}
 	for _, i := range s.k.feeds[r.in] {
 		s.fed[i]++
+		if t := &s.k.tests[i]; t.Quantity == r.in.Quantity && t.Place == r.in.Place {
+			delete(s.cannot, i) // it could be done after all
+		}
 	}
 	if r.in.Quantity == "start_kit" && r.choice == "silent" {
 		s.hotSince = r.at // the stalled starts before it may have opened the overload

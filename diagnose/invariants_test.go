@@ -173,7 +173,12 @@ func checkPrompt(t *testing.T, k *Knowledge, j *Job, a Assessment) {
 		require.NotEmpty(t, n.Quantity)
 		place, _ := k.cat.Quantity(n.Quantity)
 		assert.True(t, place.HasPlace(n.Place), "%s is not taken at %s", n.Quantity, n.Place)
-		assert.False(t, j.state.cannot[k.testAt[n.Test]], "%s can't be done and is asked again", n.Test)
+		if i := k.testAt[n.Test]; j.state.cannot[i] { // it is put once more at most, with the reason, and never what is not there or was declined as dangerous
+			assert.Less(t, j.state.refused[i], 2, "%s can't be done and is asked again", n.Test)
+			assert.False(t, j.state.absent[i] || test.Once, "%s is asked again", n.Test)
+			assert.Equal(t, DoTest, n.Kind)
+			assert.Contains(t, n.Say, "could not be done before", n.Test)
+		}
 		if n.Place == "herm" && n.Quantity == "capacitance" {
 			assert.Equal(t, Proved, a.Energy.Capacitor)
 		}

@@ -82,6 +82,10 @@ type Test struct {
 	Metering  string     `json:"metering,omitempty"`
 	// After lists the findings of which one makes it worth asking; none: always.
 	After []string `json:"after,omitempty"`
+	// Changes is after how many minutes another look is news and contradicts nothing.
+	Changes float64 `json:"changes,omitempty"`
+	// Once: it is not put again after it was declined, being dangerous.
+	Once bool `json:"once,omitempty"`
 	// First names the gate before it is put.
 	First string `json:"first,omitempty"`
 	// Lifts lists the findings of which one makes it possible where it was not: ice that is

@@ -17,24 +17,48 @@ func (s *state) lacks(test int, l *Lack) {
 		s.unread[Input{Quantity: l.Quantity, Place: l.Place}] = true // the plate has none: something stands in for it
 		return
 	}
-	if l != nil && !l.Absent {
-		in := Input{Quantity: l.Quantity, Place: l.Place}
-		if test < 0 && l.Quantity == "mode" || test >= 0 && s.k.consults(&s.k.tests[test], in) {
-			s.unread[in] = true
-			return
-		}
-		steps := s.k.stepsOf(l)
-		for _, at := range steps {
-			s.barred[at] = true
-		}
-		if len(steps) > 0 {
-			return
-		}
+	if l != nil && !l.Absent && s.lacksOther(test, l) {
+		return
 	}
-	if test >= 0 {
+	if test >= 0 && !s.doesWithout(&s.k.tests[test]) {
 		s.cannot[test] = true
+		s.refused[test]++
 		s.absent[test] = l != nil && l.Absent
 	}
+}
+
+// lacksOther notes what can't be done where that is a nameplate value or a step, and not
+// the test itself.
+func (s *state) lacksOther(test int, l *Lack) bool {
+	in := Input{Quantity: l.Quantity, Place: l.Place}
+	if test < 0 && l.Quantity == "mode" || test >= 0 && s.k.consults(&s.k.tests[test], in) {
+		s.unread[in] = true
+		return true
+	}
+	steps := s.k.stepsOf(l)
+	for _, at := range steps {
+		s.barred[at] = true
+	}
+	return len(steps) > 0
+}
+
+// doesWithout notes the last reading of the windings as one that can't be had, where the
+// two from common tell without it.
+func (s *state) doesWithout(t *Test) bool {
+	if t.Value != "windings" {
+		return false
+	}
+	last := t.Inputs[len(t.Inputs)-1]
+	run, ok := s.feed(t, Input{Quantity: t.Quantity, Place: t.Place}, s.epoch)
+	start, also := s.feed(t, t.Inputs[0], s.epoch)
+	if _, read := s.feed(t, last, s.epoch); read || !ok || !also || s.unread[last] {
+		return false
+	}
+	if run.qualifier == catalogue.OpenLine && start.qualifier == catalogue.OpenLine {
+		return false
+	}
+	s.unread[last] = true
+	return true
 }
 
 // consults reports whether a nameplate value is one that a test's readings are

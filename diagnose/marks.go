@@ -48,11 +48,11 @@ func (s *state) circuit(given catalogue.QuantityID, warn func(id, text string, w
 func (s *state) notDead(r catalogue.Reading) string {
 	on := s.energy.Outdoor
 	switch r.Place {
-	case "blower_winding", "blower_capacitor", "aux_heat", "control_fuse":
+	case "blower", "blower_winding", "blower_capacitor", "aux_heat", "control_fuse":
 		on = s.energy.Indoor
 	}
 	switch r.Quantity {
-	case "capacitance", "resistance", "insulation_resistance":
+	case "capacitance", "resistance", "insulation_resistance", "lead_resistance":
 		if on == ProvedDead || s.toldLive == s.segment+1 {
 			break
 		}

@@ -51,6 +51,9 @@ func (v *view) choose(a *Assessment) Next {
 	if c, ok := v.opening(cs, rather); ok {
 		return v.testNext(v.beforeTurning(c), DoTest)
 	}
+	if n, ok := v.afterAll(rather); ok {
+		return n
+	}
 	if n, ok := v.trialNext(a); ok {
 		return n
 	}
@@ -86,6 +89,9 @@ func (v *view) choose(a *Assessment) Next {
 	}
 	if i := v.odd(); i >= 0 && v.right(0.25) && !v.s.repeated(i) && !v.s.cannot[i] && v.applies(&v.k.tests[i]) {
 		return v.testNext(v.candidate(i), DoTest) // before it is called nothing, it is measured again
+	}
+	if n, ok := v.afterAll(atAll); ok {
+		return n
 	}
 	if c, ok := v.sweep(); ok {
 		return v.testNext(c, DoTest)
@@ -352,7 +358,7 @@ func byRate(p, cost []float64) []int {
 func (v *view) askable(i int) bool {
 	t := &v.k.tests[i]
 	o := v.standing[i]
-	return !v.s.cannot[i] && !v.hopeless(t) && !v.barred(t.State) && !v.tooEarly(t) && !(t.Sticky && v.s.switched) && !(v.shorted && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again || v.cooled(i, o)) && (t.Condition == "" || v.likelyCondition(t.Condition))
+	return !v.s.cannot[i] && !v.inVain(i) && !v.hopeless(t) && !v.barred(t.State) && !v.tooEarly(t) && !(t.Sticky && v.s.switched) && !(v.shorted && outdoors(t)) && v.applies(t) && (o == nil || !o.done || o.again || v.cooled(i, o)) && (t.Condition == "" || v.likelyCondition(t.Condition))
 }
 
 // modeNext asks for the season where the complaint doesn't tell, and it matters: what a

@@ -206,6 +206,9 @@ func (s *state) inputs(t *Test) []Input {
 	if t.Value == "superheat" && (s.metering() != "fixed_orifice" || s.mode() == "heating") && len(t.Inputs) > 1 {
 		return t.Inputs[:1]
 	}
+	if n := len(t.Inputs); t.Value == "windings" && s.unread[t.Inputs[n-1]] {
+		return t.Inputs[:n-1]
+	}
 	return t.Inputs
 }
 

@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"fmt"
+	"time"
 
 	"callout/physics"
 )
@@ -65,8 +66,8 @@ func (s *state) agree(t *Test, recs []record, all []outcome) outcome {
 	if t.whole(before.top) == t.whole(last.top) || before.segment != last.segment || t.Sticky {
 		return last
 	}
-	if t.Timers != nil && last.at.Sub(before.at) >= physics.OverloadWait/2 {
-		return last // it has cooled since
+	if t.changed(last.at.Sub(before.at)) {
+		return last
 	}
 	if len(all) >= 3 && t.whole(all[len(all)-3].top) == t.whole(last.top) {
 		last.with = []uint64{before.seq}
@@ -76,4 +77,10 @@ func (s *state) agree(t *Test, recs []record, all []outcome) outcome {
 	last.with = []uint64{before.seq}
 	last.conflict = fmt.Sprintf("%s, and before that %s: they can't both be. A misreading, a slipped lead, or a fault that comes and goes? Measure it again.", upper(last.text), before.text)
 	return last
+}
+
+// changed reports whether another look after some time is news: an overload has cooled since,
+// a defrost has ended.
+func (t *Test) changed(after time.Duration) bool {
+	return t.Timers != nil && after >= physics.OverloadWait/2 || t.Changes > 0 && after.Minutes() >= t.Changes
 }

@@ -15,6 +15,10 @@ const (
 	fairly = 0.65 // the same, once no test is worth its minutes
 	atLast = 0.50 // the same, once every test is done
 	likely = 0.50 // the same, once no test is left
+	// plain is the belief in a fault that was plainly seen, before it is mended because
+	// nothing dearer can be judged past it: a blocked filter before the charge.
+	plain  = 0.15
+	atAll  = 0.15 // belief before what could not be done is asked for once more
 	rather = 0.60 // the same, once no test is worth its minutes
 	// passing is the belief in what passes by itself before it is waited for: with the
 	// unit held off, little else can be read.
@@ -123,6 +127,9 @@ func (v *view) earned(enough float64) []int {
 		}
 		if v.unique(f) {
 			least = min(least, shown)
+			if v.inTheWay(f) {
+				least = min(least, plain)
+			}
 		}
 		if v.tried(f) {
 			least = min(least, surest)
@@ -322,6 +329,30 @@ func (v *view) unique(f int) bool {
 		rest := !v.k.tests[t].Operating || v.k.tests[t].ID == "thermostat"
 		if rest && m.rows[v.on.variant][m.noGood][t][v.standing[t].top] < hardly {
 			return true
+		}
+	}
+	return false
+}
+
+// inTheWay reports whether what shows a fault is what keeps the likeliest one from being
+// judged.
+func (v *view) inTheWay(f int) bool {
+	top := 0
+	for g, p := range v.marginal {
+		if p > v.marginal[top] {
+			top = g
+		}
+	}
+	if top == f || v.k.faults[f].Normal {
+		return false
+	}
+	for _, n := range v.lacking(top) {
+		for _, id := range n.Measure {
+			for _, all := range v.k.confirm[f] {
+				if len(all) == 1 && all[0].test == v.k.testAt[id] && v.allHold(all) {
+					return true
+				}
+			}
 		}
 	}
 	return false

@@ -83,6 +83,16 @@ func (v *view) beforeTurning(c candidate) candidate {
 			owed[t] += p
 		}
 	}
+	if v.condition("compressor_on") { // what is read before a unit is left that has nothing wrong
+		var check ProofState
+		v.runCheck(&check, map[int]bool{})
+		good := v.marginal[v.k.model.ways[v.k.model.noGood].fault]
+		for _, item := range check.Items {
+			if !item.Done {
+				owed[v.k.testAt[item.Test]] += good
+			}
+		}
+	}
 	best, most := c, 0.0
 	for t, p := range owed {
 		state := v.k.tests[t].State

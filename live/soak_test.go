@@ -76,12 +76,12 @@ func TestADayOfCalls(t *testing.T) {
 			spoken, heardInAll = spoken+said, heardInAll+len(heard)
 			synctest.Wait()
 			for range 200_000 { // one that has ended, or runs a finalizer, may not be gone yet on a busy machine
-				if runtime.NumGoroutine() == goroutines {
+				if runtime.NumGoroutine() <= goroutines {
 					break
 				}
 				runtime.Gosched()
 			}
-			require.Equal(t, goroutines, runtime.NumGoroutine(), "after call %d", calls)
+			require.LessOrEqual(t, runtime.NumGoroutine(), goroutines, "one is left after call %d; fewer is one of the runtime's own that ended", calls)
 			runtime.GC()
 			var m runtime.MemStats
 			runtime.ReadMemStats(&m)

@@ -64,7 +64,7 @@ func (w *World) instrument(quantity, place string, x float64) float64 {
 		return math.Max(0, round(x*(1+w.gain["clamp"]+n(0.01)), 0.1))
 	case "capacitance":
 		return math.Max(0, round(x*(1+w.gain["cap"]+n(0.003)), 0.1))
-	case "resistance":
+	case "resistance", "lead_resistance":
 		return math.Max(0, round(x*(1+w.gain["ohms"])+0.04+n(0.02), 0.05))
 	case "insulation_resistance":
 		return math.Max(0, round(x*(1+n(0.1)), 0.01))
@@ -235,7 +235,7 @@ func (w *World) voltsAndAmps(quantity, place string) (Answer, bool) {
 		return number(0), true
 	case "voltage crankcase_heater":
 		return when(u.Crankcase, number(r.line)), true
-	case "control_voltage blower_command":
+	case "voltage blower_command":
 		called := r.secondary > 0 && w.airHandlerOn && !p.blowerRelay && r.asked(w)
 		return when(u.CapBlower == 0, number(pickBool(called, r.secondary-0.5, 0.0))), true
 	case "control_voltage transformer_secondary":
@@ -444,7 +444,7 @@ func (w *World) deadTests(quantity, place string) (Answer, bool) {
 		return insulation(m, quantity == "insulation_resistance"), true
 	case "resistance blower_winding":
 		return when(u.CapBlower > 0, ohms(8, p.blowerOpen)), true
-	case "resistance blower_motor_leads":
+	case "lead_resistance blower":
 		return when(u.CapBlower == 0, ohms(6, p.blowerOpen)), true
 	case "resistance contactor_coil":
 		if p.coilShorted {

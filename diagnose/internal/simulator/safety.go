@@ -14,7 +14,7 @@ func hands(quantity, place string) string {
 		return "capacitor"
 	case "resistance", "insulation_resistance":
 		switch place {
-		case "blower_winding", "blower_motor_leads":
+		case "blower_winding":
 			return "blower"
 		case "aux_heat", "control_fuse":
 			return "indoor"
@@ -22,6 +22,8 @@ func hands(quantity, place string) string {
 			return "line"
 		}
 		return "capacitor"
+	case "lead_resistance":
+		return "blower"
 	case "fan_turns_by_hand":
 		if place == "blower" {
 			return "blower"

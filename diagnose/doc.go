@@ -53,6 +53,6 @@
 // inside the air handler needs it declared off (air_handler_off), locked out and
 // proved dead there, apart from the outdoor unit. A unit of three phases is dead on
 // three legs. What is proved lapses: with time, with any switch closed or lock taken
-// off, with a failed meter or a live sign, and with an [Event] that is Resumed; see
+// off, with a failed meter or a live sign, and with an [Event] that is Resumed or Unsettled; see
 // package energy and data/energy.json.
 package diagnose

@@ -139,6 +139,8 @@ func (s *state) apply(e Event) []Warning {
 		s.struck(e)
 	case e.Resumed:
 		s.lapsed(s.k.energy.Lapse(&s.energy), s.k.energy.Lines.Resumed, e.Seq)
+	case e.Unsettled:
+		s.lapsed(s.k.energy.Lapse(&s.energy), s.k.energy.Lines.Unsettled, e.Seq)
 	case e.Reading != nil:
 		s.reading(e, *e.Reading, warn)
 	case e.Observation != nil:

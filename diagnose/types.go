@@ -18,7 +18,7 @@ type TestID string
 type ClassID string
 
 // Event is one thing that happened in a job. Exactly one payload is set:
-// Reading, Observation, Declaration, Repair, Cannot or Resumed.
+// Reading, Observation, Declaration, Repair, Cannot, Resumed or Unsettled.
 type Event struct {
 	Seq         uint64 // unique in the job
 	At          time.Time
@@ -31,6 +31,8 @@ type Event struct {
 	Certainty   float64 // 0..1 that it was heard right; 0 means 1
 	// Resumed: the job was put down and taken up again, so that every proof lapses.
 	Resumed bool
+	// Unsettled: something was said that puts every proof in doubt.
+	Unsettled bool
 	// Struck: it was taken back. Nothing of it counts, but what it had put in doubt
 	// is proved again.
 	Struck bool

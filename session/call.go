@@ -22,6 +22,7 @@ type Knowledge struct {
 	Book      *prompts.Book
 	// Hypotheses are what technicians suspect, by name.
 	Hypotheses map[string]hypothesisOf
+	unsettling []unsettling
 }
 
 // LoadKnowledge reads and checks all the embedded data.
@@ -46,7 +47,11 @@ func LoadKnowledge() (*Knowledge, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Knowledge{Catalogue: c, Parser: p, Engine: e, Book: b, Hypotheses: h}, nil
+	u, err := loadUnsettling()
+	if err != nil {
+		return nil, err
+	}
+	return &Knowledge{Catalogue: c, Parser: p, Engine: e, Book: b, Hypotheses: h, unsettling: u}, nil
 }
 
 // Policy says how sure the ear must be.
@@ -192,6 +197,9 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 		}
 	case joblog.Callout:
 		c.applyCallout(seq, at, b)
+		if c.unsettled(b) {
+			c.tell(seq, diagnose.Event{Seq: eventSeq(seq, eventsPerEntry-1), At: at, Unsettled: true})
+		}
 		delete(c.heard, b.Heard)
 	case joblog.Question:
 		asked := question{seq: seq, at: at, Question: b, about: c.considered[b.Callout], step: c.next}
@@ -254,7 +262,8 @@ func (c *Call) Apply(seq uint64, at time.Time, body joblog.Body) error {
 	return nil
 }
 
-// eventsPerEntry bounds how many things one entry can tell the engine.
+// eventsPerEntry bounds how many things one entry can tell the engine; the last two are for
+// what a command says of the open step, and for what the words put in doubt.
 const eventsPerEntry = 64
 
 func eventSeq(entry uint64, index int) uint64 { return entry*eventsPerEntry + uint64(index) }
@@ -266,6 +275,25 @@ func (c *Call) tell(entry uint64, e diagnose.Event) {
 	}
 }
 
+// doubt takes what was asked back for what may be so, until it is told: what it contradicts
+// is not proved. Of several readings one is as likely harmless.
+func (c *Call) doubt(seq uint64, at time.Time, b joblog.Callout) {
+	for i, d := range b.Declarations {
+		if i < eventsPerEntry-2 {
+			c.tell(seq, diagnose.Event{Seq: eventSeq(seq, i), At: at, Declaration: catalogue.DeclarationID(d.Declaration), Struck: true})
+		}
+	}
+	switch {
+	case len(b.Declarations) > 0 || len(b.Readings)+len(b.Observations) != 1:
+	case len(b.Readings) == 1:
+		r := fromReading(b.Readings[0])
+		c.tell(seq, diagnose.Event{Seq: eventSeq(seq, 0), At: at, Reading: &r, Struck: true})
+	default:
+		o := fromObservation(b.Observations[0])
+		c.tell(seq, diagnose.Event{Seq: eventSeq(seq, 0), At: at, Observation: &o, Struck: true})
+	}
+}
+
 func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
 	c.open = slices.DeleteFunc(c.open, func(q question) bool { return q.seq == b.Answers || q.overtaken(b) || q.left(b) })
 	switch b.Decision {
@@ -274,16 +302,12 @@ func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
 		return
 	case joblog.Asked:
 		c.considered[seq] = b
-		for i, d := range b.Declarations { // what may have been told is in doubt until it is told
-			if i < eventsPerEntry {
-				c.tell(seq, diagnose.Event{Seq: eventSeq(seq, i), At: at, Declaration: catalogue.DeclarationID(d.Declaration), Struck: true})
-			}
-		}
+		c.doubt(seq, at, b)
 		return
 	}
 	k := kept{seq: seq}
 	add := func(e diagnose.Event, certainty float64) {
-		if len(k.events) == eventsPerEntry {
+		if len(k.events) == eventsPerEntry-2 {
 			return
 		}
 		e.Seq, e.At, e.Certainty = eventSeq(seq, len(k.events)), at, certainty
@@ -316,7 +340,7 @@ func (c *Call) applyCallout(seq uint64, at time.Time, b joblog.Callout) {
 		switch catalogue.CommandID(cmd.Command) {
 		case "cannot", "skip", "absent":
 			if open := c.openStep(catalogue.CommandID(cmd.Command)); open.Cannot != "" || open.Lack != nil {
-				open.Seq, open.At = eventSeq(seq, eventsPerEntry-1), at
+				open.Seq, open.At = eventSeq(seq, eventsPerEntry-2), at
 				c.job.Add(open)
 			}
 		case "brief", "full", "teaching":

@@ -62,7 +62,7 @@ func (c *Call) decide(u Utterance) decision {
 		return decision{why: "no words"}
 	}
 	if u.Certainty < c.policy.Ignore {
-		return decision{why: "too unsure to be a callout"}
+		return decision{why: tooUnsure}
 	}
 	r := c.know.Parser.Parse(u.Text, c.context())
 	d := decision{why: "no callout in it", meant: r.Meant, named: r.Named}
@@ -101,6 +101,8 @@ func (c *Call) decide(u Utterance) decision {
 		case u.Mixed && c.keeps(it):
 			d.ask = append(d.ask, c.askOwn(it))
 		case q != nil && q.seq > c.nextSeq && !d.denied && c.another(it, *q, u.Text):
+			d.ask = append(d.ask, c.askConfirm(it))
+		case c.takenBack(it, u.Text):
 			d.ask = append(d.ask, c.askConfirm(it))
 		case c.elsewhere(it) != nil:
 			d.ask = append(d.ask, c.askDoubt(*c.elsewhere(it)))
@@ -194,6 +196,13 @@ func (c *Call) named(it intents.Item, text string) bool {
 		}
 	}
 	return false
+}
+
+// takenBack reports whether the words may say the contrary of what they declare, or that
+// somebody else did it: "I pulled the wrong disconnect".
+func (c *Call) takenBack(it intents.Item, text string) bool {
+	d, ok := c.know.Catalogue.Declaration(it.Declaration)
+	return ok && (d.Safety || d.Opposite != "") && c.know.unsettles(text, func(u unsettling) bool { return u.Asks })
 }
 
 // elsewhere is the doubt about a switch that has a namesake in the other unit, while that

@@ -81,6 +81,9 @@ func TestBreaksOfTheSafetyState(t *testing.T) {
 		{"the lock was off", proved + " / lock is off / locked out / what's next"},
 		{"locked only after it was read", begun + " / disconnect is pulled / known source two forty volts / no volts leg to leg / no volts leg one to ground / no volts leg two to ground / " + again + " / locked out"},
 		{"the compressor ran, and that is struck", proved + " / compressor is running / scratch that / what's next"},
+		{"the breaker told off is another's", begun + " / breaker is off / volts leg one to ground two forty / disconnect is pulled / locked out / known source two forty volts / no volts leg to leg / no volts leg one to ground / volts at the disconnect line two forty / no volts leg two to ground / " + again},
+		{"the same, once it is proved", begun + " / breaker is off / volts leg one to ground two forty / " + off + " / " + again + " / " + bled + " / volts at the disconnect line two forty / what's next"},
+		{"the lock of the disconnect for the air handler", "complaint weak cooling / blower not running / disconnect is pulled / restored the air handler / locked out / air handler is off / known source two forty volts / voltage blower zero / " + again + " / what's next"},
 		{"the breaker was reset", begun + " / breaker is off / " + off + " / " + again + " / " + bled + " / reset the breaker once / locked out / what's next"},
 	} {
 		t.Run(row.name, func(t *testing.T) {

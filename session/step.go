@@ -167,9 +167,9 @@ func (c *Call) Hear(u Utterance) ([]Record, error) {
 	d := c.decide(u)
 	switch {
 	case u.Echo:
-		t.ignore(h, "its own voice")
+		t.ignore(h, ownVoice)
 	case c.deaf && !d.commands("listen"):
-		t.ignore(h, "not listening")
+		t.ignore(h, notListening)
 	case c.mixed > mostMixed && !d.commands("stop"):
 		t.ignore(h, "its own voice may be in it, as in those before")
 	case d.own:
@@ -194,6 +194,10 @@ const mostMixed = 3
 
 func (t *turn) ignore(heard uint64, why string) {
 	t.emit(joblog.Callout{Heard: heard, Decision: joblog.Ignored, Because: why})
+	if len(t.call.warnings) > 0 { // it put what is proved in doubt
+		t.warn()
+		t.assess()
+	}
 }
 
 // notSilent answers what was said to callout, has something of the trade in it, and was

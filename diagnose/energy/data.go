@@ -88,6 +88,7 @@ type Lines struct {
 	LapsedTime  string `json:"lapsed_time"`
 	Resumed     string `json:"lapsed_resumed"`
 	Struck      string `json:"lapsed_struck"`
+	Unsettled   string `json:"lapsed_unsettled"`
 	Timer       string `json:"timer"`
 	OhmsLive    string `json:"ohms_live"`
 	OhmsNot     string `json:"ohms_declared"`

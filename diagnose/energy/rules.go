@@ -179,7 +179,7 @@ func (r *Rule) matches(e event) bool {
 	case len(r.Quantity) == 0 || !slices.Contains(r.Quantity, e.quantity), len(r.Place) > 0 && !slices.Contains(r.Place, e.place):
 		return false
 	case r.From > 0:
-		return e.reading != nil && e.reading.Value >= r.From && e.reading.Qualifier != catalogue.Nothing
+		return e.reading != nil && e.reading.Qualifier != catalogue.Nothing && (e.reading.Value >= r.From || e.reading.Qualifier == catalogue.Unsteady) // what swings may be anything
 	case len(r.Value) > 0:
 		return slices.Contains(r.Value, e.value)
 	case len(r.Not) > 0:

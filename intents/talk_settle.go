@@ -163,11 +163,20 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 }
 
 // doubtful reports whether talk has a rival of the same thing for a number that the formal
-// reading takes as sure: 4.8 for 48.
+// reading takes as sure: 4.8 for 48. The tenths of a degree are said with their point.
 func (u *utterance) doubtful(formal, free Result) bool {
-	return len(formal.Items) == 1 && slices.ContainsFunc(free.Doubts, func(d Doubt) bool {
+	return len(formal.Items) == 1 && !u.degrees(formal.Items[0]) && slices.ContainsFunc(free.Doubts, func(d Doubt) bool {
 		return hasItem(d.Candidates, formal.Items[0]) && len(d.Candidates) == 2 && !sameNumber(d.Candidates[0], d.Candidates[1]) && (oneThing(d.Candidates) || corrections(d.Candidates))
 	})
+}
+
+// degrees reports whether an item is a temperature.
+func (u *utterance) degrees(it Item) bool {
+	if it.Reading == nil {
+		return false
+	}
+	q, _ := u.p.cat.Quantity(it.Reading.Quantity)
+	return q.Unit == "[degF]"
 }
 
 // oneThing reports whether all are readings of one quantity at one place.

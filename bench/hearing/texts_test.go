@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -26,15 +27,21 @@ func TestTextsMeanWhatTheParserReads(t *testing.T) {
 	require.NoError(t, err)
 	texts, err := sample(1500, 99)
 	require.NoError(t, err)
+	asked := 0
 	for _, s := range texts {
 		r := k.Parser.Parse(s.Text, intents.Context{})
 		switch s.Kind {
 		case "chatter":
 			assert.Empty(t, r.Items, s.Text)
 		case "reading", "other":
+			if tenths(r, s.Means) {
+				asked++
+				continue
+			}
 			assert.ElementsMatch(t, s.Means, keysOf(r.Items), "%s: doubts %v", s.Text, r.Doubts)
 		}
 	}
+	assert.Less(t, asked, len(texts)/100, "texts of two digits that may be tenths")
 	for _, name := range []string{"readings.txt", "others.txt"} {
 		list, err := lines(name)
 		require.NoError(t, err)
@@ -44,6 +51,16 @@ func TestTextsMeanWhatTheParserReads(t *testing.T) {
 			assert.True(t, n.Accepts(written), "not in the language: %s", written)
 		}
 	}
+}
+
+// tenths reports whether a text is asked about because its two digits may be tenths, "five
+// nine" 59 and 5.9, and what it means is one of the two.
+func tenths(r intents.Result, means []string) bool {
+	if len(r.Items) > 0 || len(r.Doubts) != 1 || len(r.Doubts[0].Candidates) != 2 || len(means) != 1 {
+		return false
+	}
+	a, b := r.Doubts[0].Candidates[0].Reading, r.Doubts[0].Candidates[1].Reading
+	return a != nil && b != nil && slices.Contains(keysOf(r.Doubts[0].Candidates), means[0]) && (a.Value == 10*b.Value || b.Value == 10*a.Value)
 }
 
 var ruleName = regexp.MustCompile(`<[^>]*>`)

@@ -84,6 +84,7 @@ func TestBreaksOfTheSafetyState(t *testing.T) {
 		{"the breaker told off is another's", begun + " / breaker is off / volts leg one to ground two forty / disconnect is pulled / locked out / known source two forty volts / no volts leg to leg / no volts leg one to ground / volts at the disconnect line two forty / no volts leg two to ground / " + again},
 		{"the same, once it is proved", begun + " / breaker is off / volts leg one to ground two forty / " + off + " / " + again + " / " + bled + " / volts at the disconnect line two forty / what's next"},
 		{"the lock of the disconnect for the air handler", "complaint weak cooling / blower not running / disconnect is pulled / restored the air handler / locked out / air handler is off / known source two forty volts / voltage blower zero / " + again + " / what's next"},
+		{"volts at the blower motor's plug", "complaint weak cooling / blower not running / air handler is off / locked out / known source two forty volts / voltage blower zero / " + again + " / blower command voltage two forty / lock is on / where are we"},
 		{"the breaker was reset", begun + " / breaker is off / " + off + " / " + again + " / " + bled + " / reset the breaker once / locked out / what's next"},
 	} {
 		t.Run(row.name, func(t *testing.T) {

@@ -330,7 +330,7 @@ func (s *standing) volts(at time.Time, r catalogue.Reading, steady, struck bool)
 	case dead && proves && !struck && s.isolated(a) && s.knows(at):
 		s.proofs[a].waiting[r.Place] = at
 	case dead:
-	case r.Place == "blower" || r.Place == "aux_heat" || r.Place == "transformer_primary":
+	case r.Place == "blower" || r.Place == "aux_heat" || r.Place == "transformer_primary" || r.Place == "blower_command":
 		s.voidIndoor(readLive)
 	case r.Place == "disconnect_line" && !s.breaker.open:
 		// before the pulled disconnect the line is live, as it should be

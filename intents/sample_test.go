@@ -34,12 +34,17 @@ func TestSamplesReadBack(t *testing.T) {
 	}
 	p := newParser(t)
 	r := rand.New(rand.NewSource(3))
-	bad := 0
+	bad, asked := 0, 0
 	for range 6000 {
 		s := p.Sample(r)
 		require.NotEmpty(t, s.Spoken)
 		for _, text := range []string{s.Spoken, s.Written} {
-			if got := parsed(p, text); got != meant(s) {
+			got := parsed(p, text)
+			if strings.HasPrefix(got, "? ") && strings.HasSuffix(got, " | "+meant(s)) && strings.Count(got, "|") == 1 {
+				asked++ // "five nine" amps may be 5.9: asked about, with what is meant
+				continue
+			}
+			if got != meant(s) {
 				if bad++; bad < 40 {
 					t.Logf("%s\n\tmeant %s\n\tread  %s", text, meant(s), got)
 				}
@@ -47,6 +52,7 @@ func TestSamplesReadBack(t *testing.T) {
 		}
 	}
 	assert.Zero(t, bad)
+	assert.Less(t, asked, 120, "of 12,000")
 }
 
 func TestPhrasesReadBack(t *testing.T) {

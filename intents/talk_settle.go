@@ -163,20 +163,22 @@ func (u *utterance) choose(formal Result, free talkReading, ctx Context) Result 
 }
 
 // doubtful reports whether talk has a rival of the same thing for a number that the formal
-// reading takes as sure: 4.8 for 48. The tenths of a degree are said with their point.
+// reading takes as sure: 4.8 for 48. Tenths are said without their point of amps and
+// microfarads; of degrees, percent or minutes they are not.
 func (u *utterance) doubtful(formal, free Result) bool {
-	return len(formal.Items) == 1 && !u.degrees(formal.Items[0]) && slices.ContainsFunc(free.Doubts, func(d Doubt) bool {
+	return len(formal.Items) == 1 && u.inTenths(formal.Items[0]) && slices.ContainsFunc(free.Doubts, func(d Doubt) bool {
 		return hasItem(d.Candidates, formal.Items[0]) && len(d.Candidates) == 2 && !sameNumber(d.Candidates[0], d.Candidates[1]) && (oneThing(d.Candidates) || corrections(d.Candidates))
 	})
 }
 
-// degrees reports whether an item is a temperature.
-func (u *utterance) degrees(it Item) bool {
+// inTenths reports whether an item may be told in tenths without a point; a correction may
+// be of any number.
+func (u *utterance) inTenths(it Item) bool {
 	if it.Reading == nil {
-		return false
+		return true
 	}
 	q, _ := u.p.cat.Quantity(it.Reading.Quantity)
-	return q.Unit == "[degF]"
+	return q.Unit == "A" || q.Unit == "uF"
 }
 
 // oneThing reports whether all are readings of one quantity at one place.

@@ -128,7 +128,11 @@ func TestAWholeCallThroughTheSoundServer(t *testing.T) {
 	assert.Less(t, cutOff.Sub(began), 1200*time.Millisecond)
 	person.answer(start.Add(1500*time.Millisecond), 10*time.Second)
 	assert.False(t, slices.ContainsFunc(p.since(n), recorded), "nothing said over the program's voice is recorded before it was asked about")
-	tell("yes")
+	for range 3 { // an answer soon after the loudspeaker ran dry is asked for again
+		if tell("yes"); slices.ContainsFunc(p.since(n), recorded) {
+			break
+		}
+	}
 	p.wait(n, 20*time.Second, "the interruption to be recorded", recorded)
 
 	// The microphone is taken away in the middle of a word, and given back.
